@@ -1,0 +1,154 @@
+/*
+ * answer.h - what one question came to, in plain structs. The plan room fills
+ * them, the report room words and draws them; neither sees the other. Strings
+ * and arrays belong to the arena the answer was made in.
+ *
+ * Scales. An effect on the PD_RATIO scale is held as natural logs in `log`
+ * and as ratios in value/low/high; on the PD_DIFFERENCE scale (viability, in
+ * percentage points) both hold the difference itself.
+ */
+#ifndef PERDRAW_BASE_ANSWER_H
+#define PERDRAW_BASE_ANSWER_H
+
+#include "base/estimate.h"
+#include <stdbool.h>
+#include <stddef.h>
+
+typedef enum pd_scale { PD_RATIO, PD_DIFFERENCE } pd_scale;
+typedef enum pd_role {
+	PD_PRIMARY, PD_SECONDARY, PD_EXPLORATORY, PD_CONTROL
+} pd_role;
+typedef enum pd_verdict {
+	PD_BETTER,      /* interval above no effect, not inside the margin     */
+	PD_WORSE,       /* the same below                                      */
+	PD_NO_MATTER,   /* whole interval inside the margin                    */
+	PD_NOT_SETTLED, /* anything else                                       */
+	PD_NO_ANSWER    /* refused: `refusal` of the answer says why           */
+} pd_verdict;
+
+/* One contrast of a question. */
+typedef struct pd_effect {
+	const char *label;         /* "10 mL against 50 mL" or "per doubling"  */
+	const char *first, *second; /* arm names; second NULL for a slope      */
+	pd_estimate log;           /* on the working scale, see above          */
+	double value, low, high;   /* as printed: ratio, or difference         */
+	double p_adjusted;         /* after the role's multiplicity rule       */
+	double p_margin;           /* two one-sided tests; NaN without margin  */
+	double detectable;         /* effect (> 1, or > 0) shown 4 times in 5  */
+	pd_verdict verdict;
+	const char *sentence;      /* the verdict in one sentence              */
+} pd_effect;
+
+/* Data at one level of the compared parameter (or one band of a slope). */
+typedef struct pd_level {
+	const char *name;
+	size_t n_patients, n_cases, n_sites, n_rows;
+	double centre, centre_low, centre_high; /* geometric mean (or mean) and
+	                             its 95 % interval, patients as units      */
+	double spread;               /* geometric SD (or SD) between rows      */
+	size_t n_zero, n_below, n_above, n_failed; /* states within n_rows and,
+	                             for n_failed, beside it                   */
+} pd_level;
+
+/* One step of recorded -> usable -> used. */
+typedef struct pd_flow {
+	const char *step;
+	size_t n_rows, n_sites, n_cases, n_patients;
+} pd_flow;
+
+/* One line of the sensitivity set: the first effect, another way. */
+typedef struct pd_sensitivity {
+	const char *name;   /* "unadjusted", "rank-based", "without operator A" */
+	bool done;          /* false: `note` says why not                      */
+	double value, low, high, p; /* as printed; NaN where the method has none */
+	const char *note;
+} pd_sensitivity;
+
+/* What the figure draws; counts 0 where not applicable. */
+typedef struct pd_points {
+	/* pairs: the two arms' value of one unit (patient, site ...) */
+	size_t n_pairs;
+	const double *pair_first, *pair_second;
+	/* points by level: group index into answer.level */
+	size_t n_points;
+	const size_t *point_level;
+	const double *point_value;
+	/* a slope: x (parameter's unit) and value, fitted line with 95 % band */
+	size_t n_xy;
+	const double *x, *y;
+	size_t n_line;
+	const double *line_x, *line_y, *line_low, *line_high;
+	size_t n_left_out; /* points thinned away, said beside the figure */
+} pd_points;
+
+typedef struct pd_answer {
+	const char *name, *title;     /* plan section name, question in words  */
+	pd_role role;
+	const char *outcome_words;    /* "colony-forming units (CFU-F)"        */
+	const char *judge_words;      /* "concentration, per mL of aspirate"   */
+	const char *unit;             /* of level centres: "10^6/mL"           */
+	const char *parameter_words;  /* "syringe size, mL"                    */
+	bool log_x;                   /* the slope's axis is per doubling      */
+	pd_scale scale;
+	double margin;                /* ratio in (0,1), or points > 0; NaN none */
+	double level;                 /* of intervals, 0.95                    */
+	const char *refusal;          /* NULL, or why there is no answer       */
+	size_t n_effects;
+	pd_effect *effect;
+	size_t n_levels;
+	pd_level *levels;
+	size_t n_flow;
+	pd_flow *flow;
+	size_t n_sensitivity;
+	pd_sensitivity *sensitivity;
+	pd_points points;
+	const char *method;           /* one sentence: which and why           */
+	const char *adjusters;        /* words, or NULL                        */
+	size_t n_refused;
+	const char **refused;         /* methods refused, "name: reason"       */
+	size_t n_diagnostics;
+	const char **diagnostics;
+	size_t n_cautions;
+	const char **cautions;
+	size_t n_components;          /* variance components of the fit        */
+	const char **component_name;
+	const double *component_sd;   /* working scale                         */
+	unsigned n_looks;             /* readings of this question, this one too */
+	const char *declared;         /* "margin set before this data", ...    */
+	bool unsupported;             /* a control failed: no-difference unsafe */
+} pd_answer;
+
+/* One calendar quarter of the review's trend table. */
+typedef struct pd_trend {
+	const char *quarter;          /* "2025 Q3"                             */
+	size_t n_cases, n_patients;
+	double tnc, tnc_low, tnc_high;   /* geometric mean 10^6/mL, 95 %       */
+	double cfu, cfu_low, cfu_high;   /* CFU-F per mL                       */
+	const char *note;             /* "new method version 'lab-b 2'" or NULL */
+} pd_trend;
+
+typedef struct pd_review {
+	const char *title;            /* "Technique review"                    */
+	const char *plan_name, *plan_sha256, *audit_head;
+	const char *date;             /* ISO date of the review                */
+	const char *first_case, *last_case; /* ISO dates                       */
+	const char *version;          /* perdraw version                       */
+	unsigned long long seed;
+	size_t n_patients, n_cases, n_sites, n_aliquots, n_results;
+	size_t n_sources;
+	const char **source;          /* "name, rows, sha256 first 12"         */
+	size_t n_warnings;            /* open warning findings                 */
+	size_t n_harm_cases, n_harm_events; /* cases with site adverse-event
+	                                 field filled; events among them       */
+	double harm_low, harm_high;   /* exact 95 % limits of the share        */
+	size_t n_answers;
+	pd_answer *answer;
+	size_t n_tests;               /* effects tested                        */
+	const char *multiplicity;     /* sentence                              */
+	size_t n_trends;
+	pd_trend *trend;
+	size_t n_cautions;
+	const char **cautions;
+} pd_review;
+
+#endif

@@ -1,0 +1,86 @@
+/*
+ * query.h - clean rows out of the store, as a frame of one grain.
+ */
+#ifndef PERDRAW_DATA_QUERY_H
+#define PERDRAW_DATA_QUERY_H
+
+#include "base/frame.h"
+#include "data/store.h"
+
+typedef enum pd_grain { PD_BY_ALIQUOT, PD_BY_SITE, PD_BY_CASE } pd_grain;
+
+/*
+ * Columns a frame can carry; `grain` is the finest that has them (they also
+ * exist at coarser grains only where every row below agrees, or summed where
+ * said).
+ *  every grain   patient, case (factors, always present), case_date (real, decimal year),
+ *                date (real, days), quarter (factor "2025 Q3"), sex, age_y, bmi, operator, repeat_case
+ *                (0 first case of the patient, 1 later), n_sites, total_ml,
+ *                blood_wbc..., method_version (factor, of the judged outcome), material
+ *  site          side, site (factors unique over the database, always present at
+ *                site and aliquot grain: side = case+side, site = case+side+site_no),
+ *                side_word (left/right), site_no, landmark, distance_mm, needle_gauge, needle_geometry,
+ *                needle, adverse_event, pain_score, site_in_side (rank of site_no
+ *                within the side), ml_before_side (mL drawn from earlier sites of the side),
+ *                site_ml (summed), n_aliquots
+ *  aliquot       aliquot_no, volume_ml, syringe_ml, move, anticoagulant,
+ *                anticoagulant_ml, pull_style, time_to_lab_min
+ * At case grain landmark, syringe_ml, needle_geometry, move ... hold the common
+ * value of all rows of the case, missing where they differ.
+ *
+ * The judged outcome (request.outcome: tnc, mnc, viability, cd34, cd271, cfu_f,
+ * hct, rbc, platelets; request.judge: concentration, prevalence, yield,
+ * percent) comes as
+ *   low, high   real; the value lies in [low, high]. Equal where measured;
+ *               [0, limit] below detection; [0, one colony's worth] for zero
+ *               colonies (one colony / cells plated, times TNC for a
+ *               concentration); [limit, Inf] above range; for TNTC
+ *               [ceiling's worth, Inf] with the largest count seen in that
+ *               method version as ceiling. NaN where there is no result.
+ *   state       factor: measured, zero, below detection, above range,
+ *               too many to count, failed culture, not ordered, blank
+ *   colonies, plated  real, for cfu_f: total colonies over countable dishes
+ *               and total cells on those dishes
+ *   ml          real: the volume the result stands for
+ * Concentrations are of undiluted marrow: measured * (mL + anticoagulant mL) /
+ * mL where the anticoagulant volume is known. Yield = measured concentration
+ * * (mL + anticoagulant mL) = undiluted * mL.
+ * A row a result at aliquot grain (pools left out and counted); at site and
+ * case grain yield is the sum over results that cover every mL drawn exactly
+ * once, other units are left out and counted.
+ * Only material aspirate unless request.material says otherwise.
+ */
+typedef struct pd_query_request {
+	const char *outcome, *judge;
+	pd_grain grain;
+	const char *material;          /* NULL: "aspirate"                     */
+	const char *const *columns;    /* n_columns extra columns by name      */
+	size_t n_columns;
+} pd_query_request;
+
+/* Flow of what was recorded and what this frame holds. */
+typedef struct pd_query_flow {
+	size_t recorded_rows, recorded_sites, recorded_cases, recorded_patients;
+	size_t pooled_out;       /* results left out because they are pools     */
+	size_t incomplete_out;   /* units left out: not every mL covered once   */
+	size_t other_material;   /* results of another material                 */
+} pd_query_flow;
+
+/* The caller frees *out with pd_frame_free. PD_USAGE for an unknown name,
+ * with the known names in the message. Rows come in key order (patient, case
+ * date, case, side, site, aliquot): the same store gives the same frame. */
+pd_status pd_query_frame(pd_store *s, const pd_query_request *request,
+                         pd_frame **out, pd_query_flow *flow, pd_error *err);
+
+/* true when `name` can be asked for at that grain; *kind is filled then. */
+int pd_query_has(const char *name, pd_grain grain, pd_kind *kind);
+/* Words for a column or outcome and its unit, for reports; NULL if unknown. */
+const char *pd_query_words(const char *name);
+const char *pd_query_unit(const char *outcome, const char *judge);
+
+/* Quarter table of the review; the caller's arrays of n. */
+typedef struct pd_harm { size_t n_cases, n_events; } pd_harm;
+/* Cases with the adverse-event field filled at any site; events among them. */
+pd_status pd_query_harm(pd_store *s, pd_harm *out, pd_error *err);
+
+#endif

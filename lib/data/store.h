@@ -1,0 +1,75 @@
+/*
+ * store.h - a clinic's database: opened defensively, migrated by version.
+ */
+#ifndef PERDRAW_DATA_STORE_H
+#define PERDRAW_DATA_STORE_H
+
+#include "base/status.h"
+
+typedef struct pd_store pd_store; /* opaque: owns the database */
+
+typedef enum pd_open_mode {
+	PD_OPEN_READ,   /* must exist; nothing is written                      */
+	PD_OPEN_WRITE,  /* must exist                                          */
+	PD_OPEN_CREATE  /* made when missing, mode 0600                        */
+} pd_open_mode;
+
+pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
+                        pd_error *err);
+void pd_store_close(pd_store *s); /* NULL is welcome */
+
+typedef struct pd_store_counts {
+	size_t n_patients, n_cases, n_sites, n_aliquots, n_results, n_sources;
+	size_t n_warnings;
+	char first_case[11], last_case[11]; /* ISO dates, "" when empty        */
+	char audit_head[65];                /* SHA-256 in hex                  */
+} pd_store_counts;
+pd_status pd_store_count(pd_store *s, pd_store_counts *out, pd_error *err);
+
+/* Walk the audit chain; PD_DATA with the first bad row where it is broken. */
+pd_status pd_store_audit_verify(pd_store *s, pd_error *err);
+
+/* Called for each source file in the order loaded. */
+typedef void (*pd_source_visit)(void *user, const char *name,
+                                const char *sha256, size_t rows);
+pd_status pd_store_sources(pd_store *s, pd_source_visit visit, void *user,
+                           pd_error *err);
+
+/* Stored findings, all sources or one (source NULL: all), in file order. */
+typedef void (*pd_finding_visit)(void *user, const char *source,
+                                 const char *code, const char *level,
+                                 size_t line, size_t column,
+                                 const char *found, const char *expected);
+pd_status pd_store_findings(pd_store *s, const char *source,
+                            pd_finding_visit visit, void *user, pd_error *err);
+
+/* Share of filled values of each field at its level, for `findings`. */
+typedef void (*pd_coverage_visit)(void *user, const char *field,
+                                  const char *words, const char *unit,
+                                  size_t filled, size_t of);
+pd_status pd_store_coverage(pd_store *s, pd_coverage_visit visit, void *user,
+                            pd_error *err);
+
+/*
+ * The ledger of looks: one reading of one question. A reading with the same
+ * question text hash on the same data state (the audit hash of the newest load) is the same look and
+ * is not stored twice. *n_looks: readings so far of that question, this one
+ * too. estimate and se on the working scale. With a store opened for reading
+ * nothing is written and *n_looks counts as if it had been.
+ */
+typedef struct pd_look {
+	const char *question, *question_sha256, *date;
+	double estimate, se, low, high;
+	size_t n_rows, n_patients;
+} pd_look;
+pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
+                        pd_error *err);
+/* ISO date the question (by its hash) was first read on, "" when never. */
+pd_status pd_store_first_look(pd_store *s, const char *question_sha256,
+                              char date[11], pd_error *err);
+/* Remember a plan (by hash); *first_date gets the date it was first seen. */
+pd_status pd_store_plan(pd_store *s, const char *name, const char *sha256,
+                        const char *text, const char *date,
+                        char first_date[11], pd_error *err);
+
+#endif

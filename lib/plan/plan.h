@@ -1,0 +1,64 @@
+/*
+ * plan.h - a plan file: questions declared before the data are read.
+ * Strict: an unknown or repeated key, a bad number, an unknown outcome is an
+ * error with line and column.
+ */
+#ifndef PERDRAW_PLAN_PLAN_H
+#define PERDRAW_PLAN_PLAN_H
+
+#include "base/answer.h"
+#include "base/arena.h"
+#include "base/status.h"
+
+typedef enum pd_compare_kind {
+	PD_COMPARE_LEVELS,   /* `compare = PARAM A against B`                  */
+	PD_COMPARE_EACH,     /* `compare = PARAM each against the mean`        */
+	PD_COMPARE_SLOPE     /* `slope = PARAM per STEP` or `per doubling`     */
+} pd_compare_kind;
+
+/* One condition of `where`: PARAM is A[, B ...] | from LOW to HIGH. */
+typedef struct pd_condition {
+	const char *column;
+	size_t n_values;
+	const char **value;
+	double low, high;        /* -INFINITY/INFINITY where open              */
+} pd_condition;
+
+typedef struct pd_question {
+	const char *name, *title;
+	size_t line;             /* of the section, in the plan                */
+	const char *outcome, *judge;
+	const char *unit_of;     /* pull, site or case: what one yield is of   */
+	pd_compare_kind kind;
+	const char *parameter, *first, *second;
+	double step;             /* slope: parameter units; per doubling: NaN  */
+	const char *within;      /* patient, case, side, site or NULL          */
+	size_t n_adjust;
+	const char **adjust;     /* column names; "log " prefix taken off:     */
+	bool *adjust_log;        /* ... and kept here                          */
+	size_t n_where;
+	pd_condition *where;
+	double margin;           /* NaN: none declared                         */
+	const char *margin_reason;
+	pd_role role;
+	const char *expect;      /* control: "above 1", "below 1" or NULL      */
+	const char *text, *sha256; /* section as written; its hash             */
+} pd_question;
+
+typedef struct pd_plan {
+	const char *name, *sha256, *text, *title;
+	double level;            /* 0.95 unless the plan says                  */
+	unsigned long long seed;
+	size_t min_patients;     /* fewest patients a level or pairing needs   */
+	size_t n_questions;
+	pd_question *question;
+} pd_plan;
+
+/* Everything lives in the arena. */
+pd_status pd_plan_parse(pd_arena *arena, const char *text, size_t size,
+                        const char *name, pd_plan *out, pd_error *err);
+pd_status pd_plan_read(pd_arena *arena, const char *path, pd_plan *out,
+                       pd_error *err);
+const pd_question *pd_plan_find(const pd_plan *plan, const char *name);
+
+#endif

@@ -1,0 +1,16 @@
+/*
+ * compose.h - a review or a single answer into a document, in words.
+ */
+#ifndef PERDRAW_REPORT_COMPOSE_H
+#define PERDRAW_REPORT_COMPOSE_H
+
+#include "base/answer.h"
+#include "report/doc.h"
+
+pd_status pd_compose_review(const pd_review *review, pd_doc **out,
+                            pd_error *err);
+/* One question (the `ask` command): review carries the context, answer[0]. */
+pd_status pd_compose_answer(const pd_review *review, pd_doc **out,
+                            pd_error *err);
+
+#endif

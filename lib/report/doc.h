@@ -1,0 +1,29 @@
+/*
+ * doc.h - a document: blocks that know nothing of how they are written.
+ * compose.c makes one from a review; out_text.c and out_html.c write it, so
+ * both carry the same content. Everything lives in the document's arena.
+ */
+#ifndef PERDRAW_REPORT_DOC_H
+#define PERDRAW_REPORT_DOC_H
+
+#include "base/arena.h"
+#include "base/buf.h"
+#include "base/status.h"
+#include <stdbool.h>
+
+typedef struct pd_doc pd_doc;
+
+/* Written by the report room; see doc.c for the blocks. */
+void pd_doc_free(pd_doc *d);
+
+typedef struct pd_text_style {
+	unsigned width;   /* columns; 0: 80                                    */
+	bool colour;      /* ANSI emphasis allowed                             */
+	bool first_page;  /* only the first screen: verdicts and cautions      */
+} pd_text_style;
+
+pd_status pd_doc_write_text(const pd_doc *d, const pd_text_style *style,
+                            pd_buf *out, pd_error *err);
+pd_status pd_doc_write_html(const pd_doc *d, pd_buf *out, pd_error *err);
+
+#endif

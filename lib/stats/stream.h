@@ -1,0 +1,27 @@
+/*
+ * stream.h - counter-based random numbers: the k-th number of stream s under
+ * a seed is a pure function of (seed, s, k), so that any thread may make any
+ * part and the bytes are the same. Philox 4x32-10 (Salmon et al. 2011, SC'11).
+ */
+#ifndef PERDRAW_STATS_STREAM_H
+#define PERDRAW_STATS_STREAM_H
+
+#include <stdint.h>
+
+typedef struct pd_stream {
+	uint64_t seed, stream, counter;
+	uint32_t word[4];
+	unsigned left;
+} pd_stream;
+
+void pd_stream_init(pd_stream *s, uint64_t seed, uint64_t stream);
+uint64_t pd_stream_bits(pd_stream *s);           /* 64 random bits        */
+double pd_stream_uniform(pd_stream *s);          /* in (0, 1), 53 bits    */
+double pd_stream_normal(pd_stream *s);           /* N(0,1), by inversion  */
+double pd_stream_chisq(pd_stream *s, double df); /* df > 0                */
+/* N(mean, sd) truncated to [low, high]; limits may be infinite. */
+double pd_stream_truncated(pd_stream *s, double mean, double sd, double low,
+                           double high);
+uint64_t pd_stream_below(pd_stream *s, uint64_t n); /* 0 .. n-1, unbiased */
+
+#endif
