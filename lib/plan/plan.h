@@ -9,6 +9,7 @@
 #include "base/answer.h"
 #include "base/arena.h"
 #include "base/status.h"
+#include "data/query.h"
 
 typedef enum pd_compare_kind {
 	PD_COMPARE_LEVELS,   /* `compare = PARAM A against B`                  */
@@ -27,8 +28,10 @@ typedef struct pd_condition {
 typedef struct pd_question {
 	const char *name, *title;
 	size_t line;             /* of the section, in the plan                */
-	const char *outcome, *judge;
-	const char *unit_of;     /* pull, site or case: what one yield is of   */
+	const char *outcome;     /* tnc, mnc, cfu_f, cd34, viability ...       */
+	const char *judge;       /* concentration, prevalence, yield, percent  */
+	pd_grain grain;          /* what one row of the comparison is          */
+	pd_scale scale;          /* difference for percentages, else ratio     */
 	pd_compare_kind kind;
 	const char *parameter, *first, *second;
 	double step;             /* slope: parameter units; per doubling: NaN  */
@@ -41,7 +44,7 @@ typedef struct pd_question {
 	double margin;           /* NaN: none declared                         */
 	const char *margin_reason;
 	pd_role role;
-	const char *expect;      /* control: "above 1", "below 1" or NULL      */
+	int expect;              /* control: +1 above no effect, -1 below      */
 	const char *text, *sha256; /* section as written; its hash             */
 } pd_question;
 
