@@ -26,6 +26,12 @@ typedef enum pd_verdict {
 	PD_NO_ANSWER    /* refused: `refusal` of the answer says why           */
 } pd_verdict;
 
+/* Did a control question show the effect it is known to have? */
+typedef enum pd_control_state {
+	PD_CONTROL_NOT_SAID,    /* not a control, or nothing was expected      */
+	PD_CONTROL_WORKED, PD_CONTROL_FAILED
+} pd_control_state;
+
 /* One contrast of a question. */
 typedef struct pd_effect {
 	const char *label;         /* "10 mL against 50 mL" or "per doubling"  */
@@ -89,6 +95,12 @@ typedef struct pd_answer {
 	const char *unit;             /* of level centres: "10^6/mL"           */
 	const char *parameter_words;  /* "syringe size, mL"                    */
 	bool log_x;                   /* the slope's axis is per doubling      */
+	bool not_a_choice;            /* age, date, operator: the words are
+	                                 higher/lower, not better/worse        */
+	bool adds_burden;             /* a gain here costs the patient more
+	                                 entries or more mL: the harm line is
+	                                 printed beside it                     */
+	pd_control_state control;     /* of a PD_CONTROL question              */
 	pd_scale scale;
 	double margin;                /* ratio in (0,1), or points > 0; NaN none */
 	double level;                 /* of intervals, 0.95                    */
