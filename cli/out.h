@@ -1,0 +1,26 @@
+/*
+ * out.h - results to where they belong. A file appears under its name only
+ * when it is whole: written beside it under a temporary name, synced, then
+ * renamed. An existing file is kept unless the user says --force. Standard
+ * output is checked for write errors at the end.
+ */
+#ifndef PERDRAW_CLI_OUT_H
+#define PERDRAW_CLI_OUT_H
+
+#include "perdraw.h"
+
+/*
+ * Before the work: may `path` be written? PD_CANNOT_CREATE when it is there
+ * and force is false, when it is not a regular file, or when it is the same
+ * file as one of keep[0 .. n-1] (the inputs; NULL entries are skipped).
+ */
+pd_status out_check(const char *path, bool force, const char *const *keep,
+                    size_t n, pd_error *err);
+/* The whole text to `path`, or to standard output when path is NULL or "-". */
+pd_status out_write(const char *path, bool force, const char *text,
+                    size_t length, pd_error *err);
+/* Flush standard output; the exit status: `status`, or that of PD_IO when it
+ * was 0 and output was lost (said on stderr, but not for a closed pipe). */
+int out_finish(int status);
+
+#endif

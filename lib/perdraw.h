@@ -1,0 +1,34 @@
+/*
+ * perdraw.h - the library's front door: what a program needs that loads a
+ * clinic's files, asks questions of them and writes the answers.
+ *
+ *   pd_base_init()      once at start
+ *   data/store.h        open a database, count it, list its findings
+ *   data/load.h         one CSV file into it, all or nothing
+ *   data/vocab.h        the fields a file may carry
+ *   plan/plan.h         a plan file into questions
+ *   plan/run.h          questions into answers
+ *   report/compose.h    answers into a document
+ *   report/doc.h        a document into text or HTML
+ *
+ * Compile with `pkg-config --cflags --libs perdraw`.
+ */
+#ifndef PERDRAW_H
+#define PERDRAW_H
+
+#include "base/answer.h"
+#include "base/arena.h"
+#include "base/buf.h"
+#include "base/estimate.h"
+#include "base/status.h"
+#include "base/version.h"
+#include "data/finding.h"
+#include "data/load.h"
+#include "data/store.h"
+#include "data/vocab.h"
+#include "plan/plan.h"
+#include "plan/run.h"
+#include "report/compose.h"
+#include "report/doc.h"
+
+#endif
