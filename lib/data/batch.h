@@ -24,7 +24,8 @@ typedef struct pd_batch {
 	size_t n_rows;
 	uint32_t *line;      /* physical line each record starts on, from 1    */
 	pd_cells cell[PD_N_FIELDS];
-	/* Position of the field's column in the file, from 1; 0: not there.   */
+	/* Ordinal of the field's column in the file, from 1; 0: not there or
+	 * a constant of the map. For a finding: pd_reader_place (reader.h).   */
 	uint32_t column[PD_N_FIELDS];
 } pd_batch;
 

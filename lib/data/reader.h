@@ -7,6 +7,7 @@
 #ifndef PERDRAW_DATA_READER_H
 #define PERDRAW_DATA_READER_H
 
+#include "base/buf.h"
 #include "base/status.h"
 #include "data/batch.h"
 #include "data/finding.h"
@@ -33,7 +34,23 @@ pd_status pd_reader_open(const char *bytes, size_t size, const pd_map *map,
 pd_status pd_reader_next(pd_reader *r, const pd_batch **batch, pd_error *err);
 /* Records read so far, without the header. */
 size_t pd_reader_rows(const pd_reader *r);
-void pd_reader_close(pd_reader *r);
+void pd_reader_close(pd_reader *r); /* NULL is welcome */
+
+/*
+ * Where field f of the record that starts on `record_line` (a batch's line)
+ * stands: physical line and column for a finding, columns counted in
+ * characters from 1. Column 0 when the file has no such column. Good for all
+ * records read so far; some microseconds a call.
+ */
+void pd_reader_place(pd_reader *r, uint32_t record_line, pd_field f,
+                     uint32_t *line, uint32_t *column);
+/*
+ * What may be kept of the file: its records with the cells of ignored columns
+ * emptied and pseudonymised cells replaced by their pseudonym, physical lines
+ * in place, as UTF-8. Equal to the file's own bytes when nothing of that kind
+ * is in it. Append to *out; only after the reader has reached the end.
+ */
+pd_status pd_reader_keepable(pd_reader *r, pd_buf *out, pd_error *err);
 /* true when the map asks for pseudonyms, so that a key is needed. */
 int pd_map_wants_key(const pd_map *m);
 

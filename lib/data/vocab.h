@@ -149,4 +149,13 @@ const char *const *pd_vocab_words(pd_field f);
  * case folded), -1 when unknown. */
 int pd_vocab_code(pd_field f, const char *word);
 
+/*
+ * Words of PD_F_OUTCOME and the fields they stand for: tnc, mnc, viability,
+ * hct, rbc, platelets, cd34, cd271, cfu_f (per mL), cfu_f_per_e6 (per 10^6
+ * nucleated cells), dish_1 .. dish_6; in the order of the fields.
+ * PD_N_FIELDS and -1 where there is none.
+ */
+pd_field pd_outcome_field(int code);
+int pd_outcome_code(pd_field f);
+
 #endif
