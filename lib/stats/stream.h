@@ -16,12 +16,17 @@ typedef struct pd_stream {
 
 void pd_stream_init(pd_stream *s, uint64_t seed, uint64_t stream);
 uint64_t pd_stream_bits(pd_stream *s);           /* 64 random bits        */
-double pd_stream_uniform(pd_stream *s);          /* in (0, 1), 53 bits    */
+double pd_stream_uniform(pd_stream *s); /* odd multiples of 2^-53 in (0, 1) */
 double pd_stream_normal(pd_stream *s);           /* N(0,1), by inversion  */
-double pd_stream_chisq(pd_stream *s, double df); /* df > 0                */
-/* N(mean, sd) truncated to [low, high]; limits may be infinite. */
+double pd_stream_chisq(pd_stream *s, double df); /* df > 0, by inversion  */
+/* N(mean, sd) truncated to [low, high]; limits may be infinite; sd 0: mean
+ * moved into the limits; NaN where low > high or sd < 0. */
 double pd_stream_truncated(pd_stream *s, double mean, double sd, double low,
                            double high);
 uint64_t pd_stream_below(pd_stream *s, uint64_t n); /* 0 .. n-1, unbiased */
+
+/* Philox 4x32-10 itself, for checks against its published test vectors. */
+void pd_stream_block(const uint32_t counter[4], const uint32_t key[2],
+                     uint32_t out[4]);
 
 #endif
