@@ -1,0 +1,95 @@
+/*
+ * cmd_review.c - the quarterly technique review: all questions of a plan.
+ */
+#include "command.h"
+#include "day.h"
+#include "progress.h"
+#include "say.h"
+#include "show.h"
+
+struct review_options {
+	const char *db, *plan, *date;
+	bool no_ledger, quiet;
+	struct show show;
+};
+
+#define AT(member) offsetof(struct review_options, member)
+
+static const struct opt opts[] = {
+	{ "db", 'd', OPT_TEXT, true, AT(db), "FILE", "the clinic's database" },
+	{ "plan", 'p', OPT_TEXT, true, AT(plan), "FILE",
+	  "the questions: see perdraw-plan(5)" },
+	SHOW_OPTS(struct review_options, show),
+	{ "date", 0, OPT_TEXT, false, AT(date), "DATE",
+	  "date of the reading instead of today's (ISO)" },
+	{ "no-ledger", 0, OPT_FLAG, false, AT(no_ledger), NULL,
+	  "do not record that these questions were read" },
+	{ "quiet", 'q', OPT_FLAG, false, AT(quiet), NULL,
+	  "no progress line" },
+	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
+};
+
+static pd_status review(const struct review_options *o, const char *date,
+                        pd_arena *arena, pd_error *err)
+{
+	pd_plan plan;
+	pd_review result = { 0 };
+	pd_store *store = NULL;
+	struct progress progress;
+	pd_run_options run = { .date = date, .write_ledger = !o->no_ledger,
+		               .progress = progress_step, .user = &progress };
+
+	progress_init(&progress, o->quiet);
+	pd_status st = pd_plan_read(arena, o->plan, &plan, err);
+
+	if (st == PD_OK)
+		st = pd_store_open(o->db,
+		                   o->no_ledger ? PD_OPEN_READ : PD_OPEN_WRITE,
+		                   &store, err);
+	if (st == PD_OK)
+		st = pd_run_review(store, &plan, &run, arena, &result, err);
+	progress_clear(&progress);
+	if (st == PD_OK)
+		st = show_write(&o->show, &result, pd_compose_review, err);
+	pd_store_close(store);
+	return st;
+}
+
+static int review_run(const void *options, const struct operands *operands)
+{
+	const struct review_options *o = options;
+	const char *const inputs[] = { o->db, o->plan };
+	pd_error err = { 0 };
+	struct day day;
+	pd_status st = show_check(&o->show, inputs, 2, &err);
+
+	(void)operands;
+	if (st == PD_OK)
+		st = day_choose(o->date, &day, &err);
+	pd_arena *arena = pd_arena_new();
+
+	if (st == PD_OK && !arena)
+		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
+	if (st == PD_OK)
+		st = review(o, day.iso, arena, &err);
+	pd_arena_free(arena);
+	return st == PD_OK ? 0 : say_failure(st, &err);
+}
+
+const struct command cmd_review = {
+	.name = "review",
+	.summary = "the quarterly technique review: all questions of a plan",
+	.operands = "",
+	.about =
+	    "Asks every question of a plan and writes one review: the verdicts and\n"
+	    "cautions first, then a section a question. Each reading is recorded in\n"
+	    "the database; reading the same question again on the same data counts\n"
+	    "once.\n",
+	.examples =
+	    "  perdraw review --db clinic.db --plan quarter.plan\n"
+	    "  perdraw review --db clinic.db --plan quarter.plan --text review.txt \\\n"
+	    "      --html review.html --first-page\n",
+	.opts = opts,
+	.size = sizeof(struct review_options),
+	.run = review_run
+};

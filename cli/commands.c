@@ -1,0 +1,6 @@
+/* commands.c - the list of commands, for main.c and for the tests. */
+#include "command.h"
+
+const struct command *const commands[] = {
+	&cmd_load, &cmd_findings, &cmd_ask, &cmd_review, NULL
+};

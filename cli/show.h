@@ -1,0 +1,53 @@
+/*
+ * show.h - a review (or a single answer) to the places the user named, in the
+ * forms the user named, from one reading of the data. Shared by `ask` and
+ * `review`.
+ */
+#ifndef PERDRAW_CLI_SHOW_H
+#define PERDRAW_CLI_SHOW_H
+
+#include "opt.h"
+#include "perdraw.h"
+
+enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_TSV };
+
+/* The part of a command's options that says where results go. */
+struct show {
+	int format;          /* enum show_form: of --out or standard output    */
+	const char *out;
+	const char *text, *html, *tsv; /* further files                        */
+	bool first_page, force;
+	unsigned width;
+};
+
+#define SHOW_OPTS(type, member)                                                \
+	{ "format", 'f', OPT_CHOICE, false,                                    \
+	  offsetof(type, member.format), "text|html|tsv",                      \
+	  "form of the result" },                                              \
+	{ "out", 'o', OPT_TEXT, false, offsetof(type, member.out), "FILE",     \
+	  "write the result to FILE, whole or not at all" },                   \
+	{ "text", 0, OPT_TEXT, false, offsetof(type, member.text), "FILE",     \
+	  "write the text form to FILE as well" },                             \
+	{ "html", 0, OPT_TEXT, false, offsetof(type, member.html), "FILE",     \
+	  "write the HTML form to FILE as well" },                             \
+	{ "tsv", 0, OPT_TEXT, false, offsetof(type, member.tsv), "FILE",       \
+	  "write the tab-parted form to FILE as well" },                       \
+	{ "first-page", 0, OPT_FLAG, false,                                    \
+	  offsetof(type, member.first_page), NULL,                             \
+	  "text only as far as the verdicts and cautions" },                   \
+	{ "width", 0, OPT_WHOLE, false, offsetof(type, member.width),          \
+	  "COLUMNS", "width of the text, 40 to 200" },                         \
+	{ "force", 0, OPT_FLAG, false, offsetof(type, member.force), NULL,     \
+	  "replace output files that exist" }
+
+/* Before the work: do the options go together, may the files be written?
+ * keep[n]: the inputs, never to be overwritten. */
+pd_status show_check(const struct show *s, const char *const *keep, size_t n,
+                     pd_error *err);
+/* Compose with `compose` and write every form asked for. */
+pd_status show_write(const struct show *s, const pd_review *review,
+                     pd_status (*compose)(const pd_review *, pd_doc **,
+                                          pd_error *),
+                     pd_error *err);
+
+#endif
