@@ -41,6 +41,7 @@ typedef struct pd_question {
 	bool *adjust_log;        /* ... and kept here                          */
 	size_t n_where;
 	pd_condition *where;
+	const char *where_text;  /* as written, for the report                 */
 	double margin;           /* NaN: none declared                         */
 	const char *margin_reason;
 	pd_role role;

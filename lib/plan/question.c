@@ -303,7 +303,7 @@ static pd_status set_where(pd_arena *a, pd_question *q, const pd_plan_entry *e,
 		at += n + 1;
 	}
 	q->n_where = room;
-	return PD_OK;
+	return read_text(a, e, &q->where_text, err);
 }
 
 /* Kept as written until the scale is known: see pd_question_check. */

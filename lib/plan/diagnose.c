@@ -1,0 +1,317 @@
+/* diagnose.c - checks of the fit and cautions of the question, in words. */
+#include "plan/diagnose.h"
+#include "stats/paired.h"
+#include "stats/quantile.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST_WORDS = 16 };
+
+/* Appends words to a list of at most MOST_WORDS; NULL words mean no memory. */
+static pd_status say(const char **list, size_t *n, const char *words,
+                     pd_error *err)
+{
+	if (!words)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	if (*n < MOST_WORDS)
+		list[(*n)++] = words;
+	return PD_OK;
+}
+
+struct work {
+	const pd_plan *plan;
+	const pd_question *q;
+	const pd_rows *r;
+	const pd_method *m;
+	pd_arena *arena;
+	pd_answer *a;
+};
+
+static pd_status note(struct work *w, const char *words, pd_error *err)
+{
+	return say(w->a->diagnostics, &w->a->n_diagnostics, words, err);
+}
+
+/* --- variance parts ------------------------------------------------------------ */
+
+static pd_status components(struct work *w, pd_fit *fit, pd_error *err)
+{
+	size_t n = fit->depth + 1;
+	const char **name = PD_NEW(w->arena, const char *, n);
+	double *sd = PD_NEW(w->arena, double, n);
+	pd_status st = PD_OK;
+
+	if (!name || !sd)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t k = 0; k < fit->depth; k++) {
+		name[k] = pd_arena_print(w->arena, "between %ss",
+		                         w->r->level_name[fit->level[k]]);
+		sd[k] = pd_impute_level_sd(fit->model, k);
+		if (!name[k])
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+		if (sd[k] == 0)
+			st = note(w, pd_arena_print(
+			    w->arena, "Variation %s could not be told from 0 "
+			    "in these data; that is an ordinary result and "
+			    "the intervals allow for it.", name[k]), err);
+		if (st != PD_OK)
+			return st;
+	}
+	name[n - 1] = "within, and laboratory";
+	sd[n - 1] = pd_impute_residual_sd(fit->model);
+	w->a->n_components = n;
+	w->a->component_name = name;
+	w->a->component_sd = sd;
+	return PD_OK;
+}
+
+/* --- residuals --------------------------------------------------------------------- */
+
+/*
+ * Outliers: |residual| > 4 SD; 1 in 16,000 is expected under the normal law.
+ */
+static pd_status outliers(struct work *w, const double *residual, size_t n,
+                          pd_error *err)
+{
+	double ss = 0;
+	size_t far = 0;
+
+	for (size_t i = 0; i < n; i++)
+		ss += residual[i] * residual[i] / (double)n;
+	for (size_t i = 0; i < n; i++)
+		far += residual[i] * residual[i] > 16 * ss;
+	if ((double)far <= 2 + (double)n / 4000)
+		return note(w, pd_arena_print(
+		    w->arena, "Residuals: %zu of %zu lie beyond 4 standard "
+		    "deviations, no more than chance explains.", far, n), err);
+	return note(w, pd_arena_print(
+	    w->arena, "Residuals: %zu of %zu lie beyond 4 standard "
+	    "deviations, more than chance explains; see whether the "
+	    "rank-based line agrees and whether findings name these rows.",
+	    far, n), err);
+}
+
+static pd_status spread_by_arm(struct work *w, const double *residual,
+                               size_t n, pd_error *err)
+{
+	double ss[2] = { 0 }, count[2] = { 0 };
+
+	if (!w->r->arm || w->r->n_arms != 2)
+		return PD_OK;
+	for (size_t i = 0; i < n; i++) {
+		ss[w->r->arm[i]] += residual[i] * residual[i];
+		count[w->r->arm[i]] += 1;
+	}
+	double ratio = sqrt(ss[0] / count[0]) / sqrt(ss[1] / count[1]);
+
+	if (!(ratio > 1.5 || ratio < 1 / 1.5))
+		return note(w, "Spread: the two levels scatter alike.", err);
+	return note(w, pd_arena_print(
+	    w->arena, "Spread: results scatter %.1f times as much at '%s' as "
+	    "at '%s'; the interval assumes the same scatter.",
+	    ratio > 1 ? ratio : 1 / ratio, w->r->arm_name[ratio > 1 ? 0 : 1],
+	    w->r->arm_name[ratio > 1 ? 1 : 0]), err);
+}
+
+static pd_status curvature(struct work *w, pd_error *err)
+{
+	pd_fit_ask ask = { .adjust = true, .curved = true, .draws = 5,
+		           .within = w->m->way != PD_WAY_BETWEEN };
+	pd_fit fit;
+
+	if (!w->r->x)
+		return PD_OK;
+	pd_arena *scratch = pd_arena_new();
+
+	if (!scratch)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	pd_status st = pd_fit_run(w->plan, w->q, w->r, &ask, w->arena, scratch,
+	                          &fit, err);
+	int told = st == PD_OK && !fit.refusal;
+	int curved = told && fit.curvature.p < 0.01;
+
+	if (st == PD_OK)
+		pd_fit_clear(&fit);
+	pd_arena_free(scratch);
+	if (!told)
+		return st; /* two values of x have no curve */
+	return note(w, curved
+	    ? "Shape: a curve fits better than a straight line (P < .01); "
+	      "the slope is an average over the range seen."
+	    : "Shape: no sign that a straight line is wrong.", err);
+}
+
+static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
+{
+	double mean = 0, ss = 0;
+	size_t above = 0;
+
+	for (size_t i = 0; i < p->n; i++) {
+		mean += p->diff[i] / (double)p->n;
+		above += p->diff[i] > 0;
+	}
+	for (size_t i = 0; i < p->n; i++)
+		ss += (p->diff[i] - mean) * (p->diff[i] - mean);
+	double sd = sqrt(ss / (double)(p->n - 1));
+
+	return note(w, pd_arena_print(
+	    w->arena, "Pairs: %zu of %zu patients lie on the side of '%s'; "
+	    "the standard deviation of the differences is %.2f%s.", above,
+	    p->n, w->q->first, sd,
+	    w->q->scale == PD_RATIO ? " on the natural-log scale" : ""), err);
+}
+
+static pd_status limits(struct work *w, pd_error *err)
+{
+	const pd_rows *r = w->r;
+
+	if (!r->n_censored)
+		return PD_OK;
+	return note(w, pd_arena_print(
+	    w->arena, "Limits: %zu of %zu results (%.1f %%) are zero, below "
+	    "detection or too many to count; they stay in the model between "
+	    "their limits.", r->n_censored, r->n,
+	    100.0 * (double)r->n_censored / (double)r->n), err);
+}
+
+pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
+                      const pd_rows *rows, const pd_method *method,
+                      pd_fit *fit, const pd_pairs *pairs,
+                      const double *residual, pd_arena *arena,
+                      pd_answer *answer, pd_error *err)
+{
+	struct work w = { plan, q, rows, method, arena, answer };
+	pd_status st;
+
+	answer->diagnostics = PD_NEW(arena, const char *, MOST_WORDS);
+	if (!answer->diagnostics)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	st = limits(&w, err);
+	if (st == PD_OK && rows->zero_note)
+		st = note(&w, rows->zero_note, err);
+	if (st == PD_OK && rows->pool_note)
+		st = note(&w, rows->pool_note, err);
+	if (st == PD_OK && rows->incomplete_note)
+		st = note(&w, rows->incomplete_note, err);
+	if (st == PD_OK && pairs)
+		st = pair_spread(&w, pairs, err);
+	if (st == PD_OK && fit)
+		st = components(&w, fit, err);
+	if (st == PD_OK && fit && fit->aliased)
+		st = note(&w, pd_arena_print(arena, "Left out of the "
+		                             "adjustment: %s.", fit->aliased),
+		          err);
+	if (st == PD_OK && residual)
+		st = outliers(&w, residual, rows->n, err);
+	if (st == PD_OK && residual)
+		st = spread_by_arm(&w, residual, rows->n, err);
+	return st == PD_OK ? curvature(&w, err) : st;
+}
+
+/* --- cautions -------------------------------------------------------------------------- */
+
+static int judged(const pd_question *q, const char *name)
+{
+	return strcmp(q->parameter, name) == 0;
+}
+
+static int adjusted(const pd_question *q, const char *name)
+{
+	for (size_t k = 0; k < q->n_adjust; k++)
+		if (strcmp(q->adjust[k], name) == 0)
+			return 1;
+	return 0;
+}
+
+/* Unequal mL in the arms explains a concentration by itself. */
+static const char *unequal_volume(const pd_question *q, const pd_rows *r,
+                                  pd_arena *arena)
+{
+	const pd_column *v = pd_frame_find(r->model, "volume_ml");
+	double sum[2] = { 0 }, count[2] = { 0 };
+
+	if (!v || !r->arm || r->n_arms != 2 || judged(q, "volume_ml") ||
+	    adjusted(q, "volume_ml"))
+		return NULL;
+	for (size_t i = 0; i < r->n; i++)
+		if (v->real[i] > 0) {
+			sum[r->arm[i]] += log(v->real[i]);
+			count[r->arm[i]] += 1;
+		}
+	double a = exp(sum[0] / count[0]), b = exp(sum[1] / count[1]);
+
+	if (!(a / b > 1.25 || b / a > 1.25))
+		return NULL;
+	return pd_arena_print(
+	    arena, "The levels were drawn at different volumes (typically "
+	    "%.1f mL at '%s', %.1f mL at '%s') and the model does not hold "
+	    "volume equal: part of the difference may be the volume's.", a,
+	    r->arm_name[0], b, r->arm_name[1]);
+}
+
+static const struct caution {
+	const char *parameter; /* NULL: any */
+	const char *words;
+} by_parameter[] = {
+	{ "site_ml", "More volume is not more cells: later mL are mostly "
+	  "blood and cost haemoglobin." },
+	{ "volume_ml", "More volume is not more cells: later mL are mostly "
+	  "blood and cost haemoglobin." },
+	{ "total_ml", "More volume is not more cells: later mL are mostly "
+	  "blood and cost haemoglobin." },
+	{ "n_sites", "More punctures mean more bleeding, pain and scarring; "
+	  "read the harm line beside any gain." },
+	{ "move", "How a needle was moved was the operator's choice on the "
+	  "day; a weak first pull may have led to the move." },
+	{ "aliquot_no", "Weak first pulls may have led to further pulls." },
+	{ "age_y", "A group result: it does not predict a person and is no "
+	  "reason to refuse or to promise." },
+	{ "operator", "Operators' patients differ; read the intervals, make "
+	  "no ranking." },
+	{ "case_date", "A drift over the years can be the laboratory's, the "
+	  "patients' or the technique's." },
+	{ "needle_geometry", "The result speaks of this clinic's draws, not "
+	  "of a device's merit elsewhere." },
+	{ "needle", "The result speaks of this clinic's draws, not of a "
+	  "device's merit elsewhere." },
+	{ "landmark", "The choice of bone follows the patient and the "
+	  "indication; compare only where both were open." },
+};
+
+static pd_status caution(pd_answer *a, const char *words, pd_error *err)
+{
+	return say(a->cautions, &a->n_cautions, words, err);
+}
+
+pd_status pd_cautions(const pd_question *q, const pd_rows *rows,
+                      const pd_method *method, pd_arena *arena,
+                      pd_answer *answer, pd_error *err)
+{
+	pd_status st = PD_OK;
+	const char *volume = unequal_volume(q, rows, arena);
+
+	answer->cautions = PD_NEW(arena, const char *, MOST_WORDS);
+	if (!answer->cautions)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t i = 0;
+	     st == PD_OK && i < sizeof by_parameter / sizeof *by_parameter; i++)
+		if (judged(q, by_parameter[i].parameter))
+			st = caution(answer, by_parameter[i].words, err);
+	if (st == PD_OK && volume)
+		st = caution(answer, volume, err);
+	if (st == PD_OK && method->way == PD_WAY_BETWEEN)
+		st = caution(answer,
+		             "A comparison between patients, not a trial: "
+		             "what was not recorded is not adjusted for.", err);
+	if (st == PD_OK && strcmp(q->judge, "concentration") == 0)
+		st = caution(answer,
+		             "A technique can raise the concentration by "
+		             "drawing less: read the yield beside it.", err);
+	if (st == PD_OK && strcmp(q->outcome, "tnc") == 0)
+		st = caution(answer,
+		             "Nucleated cells do not stand in for colony-"
+		             "forming cells.", err);
+	return st;
+}

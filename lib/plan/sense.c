@@ -1,0 +1,292 @@
+/* sense.c - one function a line of the sensitivity set, and their order. */
+#include "plan/sense.h"
+#include "stats/paired.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST_LINES = 16, MOST_OPERATORS = 8, DRAWS = 5, FLIPS = 20000 };
+
+struct work {
+	const pd_plan *plan;
+	const pd_question *q;
+	const pd_rows *r;
+	const pd_method *m;
+	const pd_pairs *pairs;
+	pd_arena *arena, *scratch;
+	pd_answer *a;
+};
+
+static pd_sensitivity *line(struct work *w, const char *name)
+{
+	pd_sensitivity *s = &w->a->sensitivity[w->a->n_sensitivity++];
+
+	s->name = name;
+	s->value = s->low = s->high = s->p = NAN;
+	return s;
+}
+
+static double shown(const struct work *w, double y)
+{
+	return w->q->scale == PD_RATIO ? exp(y) : y;
+}
+
+static void fill(struct work *w, pd_sensitivity *s, const pd_estimate *e)
+{
+	s->done = true;
+	s->value = shown(w, e->value);
+	s->low = shown(w, e->low);
+	s->high = shown(w, e->high);
+	s->p = e->p;
+}
+
+/* One refit; what the data cannot tell becomes the line's note. */
+static pd_status refit(struct work *w, const char *name, pd_fit_ask ask,
+                       const char *note, pd_error *err)
+{
+	pd_sensitivity *s = line(w, name);
+	pd_arena *scratch = pd_arena_new();
+	pd_fit fit;
+
+	if (!scratch)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	ask.draws = DRAWS;
+	pd_status st = pd_fit_run(w->plan, w->q, w->r, &ask, w->arena, scratch,
+	                          &fit, err);
+
+	if (st == PD_OK) {
+		s->note = fit.refusal ? fit.refusal : note;
+		if (!fit.refusal)
+			fill(w, s, &fit.effect[0]);
+		pd_fit_clear(&fit);
+	}
+	pd_arena_free(scratch);
+	return st;
+}
+
+/* --- paired answers ----------------------------------------------------------- */
+
+static pd_status signed_rank(struct work *w, pd_error *err)
+{
+	pd_sensitivity *s = line(w, "rank-based: signed-rank with "
+	                            "Hodges-Lehmann interval");
+	pd_rank_result r;
+	pd_error inner = { 0 };
+	pd_status st = pd_signed_rank(w->pairs->diff, w->pairs->n,
+	                              w->plan->level, &r, &inner);
+
+	if (st == PD_REFUSED) {
+		s->note = pd_arena_copy(w->arena, inner.text);
+		return PD_OK;
+	}
+	if (st != PD_OK) {
+		if (err)
+			*err = inner;
+		return st;
+	}
+	s->done = true;
+	s->value = shown(w, r.value);
+	s->low = shown(w, r.low);
+	s->high = shown(w, r.high);
+	s->p = r.p;
+	s->note = r.exact ? "exact" : "large-sample normal law";
+	return PD_OK;
+}
+
+static pd_status sign_flip(struct work *w, pd_error *err)
+{
+	pd_sensitivity *s = line(w, "permutation: signs of the differences");
+	pd_flip_result r;
+	pd_error inner = { 0 };
+	pd_status st = pd_sign_flip(w->pairs->diff, w->pairs->n, FLIPS,
+	                            w->plan->seed, &r, &inner);
+
+	if (st == PD_REFUSED) {
+		s->note = pd_arena_copy(w->arena, inner.text);
+		return PD_OK;
+	}
+	if (st != PD_OK) {
+		if (err)
+			*err = inner;
+		return st;
+	}
+	s->done = true;
+	s->p = r.p;
+	s->note = r.exact ? "all sign patterns"
+	                  : pd_arena_print(w->arena, "%d random sign patterns",
+	                                   FLIPS);
+	return PD_OK;
+}
+
+/* --- unpaired: patients in one arm only, rank-sum of their means --------------- */
+
+static size_t one_arm_means(struct work *w, size_t arm, double *out)
+{
+	size_t np = w->r->n_groups[0], n = 0;
+	double *sum = calloc(2 * np + 1, sizeof *sum);
+	double *count = calloc(2 * np + 1, sizeof *count);
+
+	for (size_t i = 0; sum && count && i < w->r->n; i++) {
+		size_t at = 2 * (size_t)w->r->group[0][i] +
+		            (size_t)w->r->arm[i];
+
+		sum[at] += w->r->low[i];
+		count[at] += 1;
+	}
+	for (size_t p = 0; sum && count && p < np; p++)
+		if (count[2 * p + arm] > 0 && count[2 * p + 1 - arm] == 0)
+			out[n++] = sum[2 * p + arm] / count[2 * p + arm];
+	free(sum);
+	free(count);
+	return n;
+}
+
+static pd_status rank_sum(struct work *w, pd_error *err)
+{
+	pd_sensitivity *s = line(w, "rank-based, unadjusted: rank-sum of "
+	                            "patients with one level only");
+	double *a = PD_NEW(w->scratch, double, w->r->n_groups[0]);
+	double *b = PD_NEW(w->scratch, double, w->r->n_groups[0]);
+	pd_rank_result r;
+	pd_error inner = { 0 };
+
+	if (!a || !b)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	if (w->r->n_censored) {
+		s->note = "some results are limits, so patients' means "
+		          "cannot be ranked";
+		return PD_OK;
+	}
+	size_t n = one_arm_means(w, 0, a), m = one_arm_means(w, 1, b);
+
+	if (n < 5 || m < 5) {
+		s->note = pd_arena_print(w->arena, "only %zu and %zu patients "
+		                         "have one level only", n, m);
+		return PD_OK;
+	}
+	pd_status st = pd_rank_sum(a, n, b, m, w->plan->level, &r, &inner);
+
+	if (st == PD_REFUSED) {
+		s->note = pd_arena_copy(w->arena, inner.text);
+		return PD_OK;
+	}
+	if (st != PD_OK) {
+		if (err)
+			*err = inner;
+		return st;
+	}
+	s->done = true;
+	s->value = shown(w, r.value);
+	s->low = shown(w, r.low);
+	s->high = shown(w, r.high);
+	s->p = r.p;
+	s->note = "not adjusted: shows what the raw data say";
+	return PD_OK;
+}
+
+/* --- subsets ----------------------------------------------------------------------- */
+
+static pd_status first_cases(struct work *w, pd_fit_ask ask, pd_error *err)
+{
+	const pd_column *c = pd_frame_find(w->r->model, "repeat_case");
+	unsigned char *keep = PD_NEW(w->scratch, unsigned char, w->r->n + 1);
+	size_t n = 0;
+
+	if (!c || !keep)
+		return PD_OK;
+	for (size_t i = 0; i < w->r->n; i++)
+		n += keep[i] = c->real[i] == 0;
+	if (n == w->r->n || n == 0)
+		return PD_OK;
+	ask.keep = keep;
+	return refit(w, "first case of each patient only", ask, NULL, err);
+}
+
+static pd_status without_operators(struct work *w, pd_fit_ask ask,
+                                   pd_error *err)
+{
+	const pd_column *c = pd_frame_find(w->r->model, "operator");
+	pd_status st = PD_OK;
+
+	if (!c || strcmp(w->q->parameter, "operator") == 0 ||
+	    c->n_levels < 2 || c->n_levels > MOST_OPERATORS)
+		return PD_OK;
+	for (size_t k = 0; st == PD_OK && k < c->n_levels; k++) {
+		unsigned char *keep =
+		    PD_NEW(w->scratch, unsigned char, w->r->n + 1);
+		char *name = pd_arena_print(w->arena, "without operator %s",
+		                            c->level[k]);
+
+		if (!keep || !name)
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+		for (size_t i = 0; i < w->r->n; i++)
+			keep[i] = c->code[i] != (int32_t)k;
+		ask.keep = keep;
+		st = refit(w, name, ask, NULL, err);
+	}
+	return st;
+}
+
+static pd_status mixed_lines(struct work *w, pd_fit_ask ask, pd_error *err)
+{
+	pd_fit_ask other = ask;
+	pd_status st = PD_OK;
+
+	if (w->q->n_adjust || w->m->way == PD_WAY_WITHIN) {
+		other.adjust = other.within = false;
+		st = refit(w, "unadjusted, across patients", other,
+		           "shows what adjusting changed", err);
+	}
+	if (st == PD_OK && w->r->arm && w->r->n_arms == 2 &&
+	    w->m->way == PD_WAY_BETWEEN)
+		st = rank_sum(w, err);
+	if (st == PD_OK && w->m->way == PD_WAY_BETWEEN &&
+	    strcmp(w->q->parameter, "case_date") != 0) {
+		other = ask;
+		other.calendar = true;
+		st = refit(w, "with a calendar slope added", other,
+		           "a drift over the years is taken out", err);
+	}
+	if (st == PD_OK && w->r->n_censored) {
+		other = ask;
+		other.measured_only = true;
+		st = refit(w, "zeros and limits left out (biased)", other,
+		           "only to see how much they matter", err);
+	}
+	return st;
+}
+
+pd_status pd_sense(const pd_plan *plan, const pd_question *q,
+                   const pd_rows *rows, const pd_method *method,
+                   const pd_pairs *pairs, pd_arena *arena, pd_arena *scratch,
+                   pd_answer *answer, pd_error *err)
+{
+	struct work w = { plan, q, rows, method, pairs, arena, scratch,
+		          answer };
+	pd_fit_ask ask = { .adjust = true,
+		           .within = method->way != PD_WAY_BETWEEN };
+	pd_status st = PD_OK;
+
+	answer->sensitivity = PD_NEW(arena, pd_sensitivity, MOST_LINES);
+	if (!answer->sensitivity)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	if (pairs) {
+		st = signed_rank(&w, err);
+		if (st == PD_OK)
+			st = sign_flip(&w, err);
+		if (st == PD_OK)
+			st = refit(&w, "mixed model inside the unit", ask,
+			           "weights patients by their pulls", err);
+		ask.adjust = ask.within = false;
+		if (st == PD_OK)
+			st = refit(&w, "unadjusted, across patients", ask,
+			           "shows what pairing changed", err);
+		ask.adjust = ask.within = true;
+	} else {
+		st = mixed_lines(&w, ask, err);
+	}
+	if (st == PD_OK)
+		st = first_cases(&w, ask, err);
+	return st == PD_OK ? without_operators(&w, ask, err) : st;
+}

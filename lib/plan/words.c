@@ -1,0 +1,120 @@
+/* words.c - one row a parameter; everything else falls back to its name. */
+#include "plan/words.h"
+#include "data/query.h"
+
+#include <math.h>
+#include <string.h>
+
+static const struct words {
+	const char *column;
+	const char *arm;   /* with one %s for the level                        */
+	const char *name;  /* "The result rises with NAME"                     */
+	const char *step;  /* unit of a step                                   */
+	bool trait, burden;
+} table[] = {
+	{ "age_y", "age %s", "age", "years of age", true, false },
+	{ "aliquot_no", "pull %s", "pull number", "later pulls", false, true },
+	{ "anticoagulant", "%s", "anticoagulant", "", false, false },
+	{ "anticoagulant_ml", "%s mL anticoagulant", "anticoagulant volume",
+	  "mL", false, false },
+	{ "bmi", "BMI %s", "body mass index", "kg/m2", true, false },
+	{ "case_date", "date %s", "calendar time", "years", true, false },
+	{ "distance_mm", "%s mm apart", "distance to the previous entry", "mm",
+	  false, false },
+	{ "landmark", "%s", "landmark", "", false, false },
+	{ "method_version", "method version %s", "laboratory method version",
+	  "", true, false },
+	{ "ml_before_side", "%s mL drawn before",
+	  "mL drawn earlier from the same side", "mL", false, true },
+	{ "move", "pull after '%s'", "needle move", "", false, false },
+	{ "n_aliquots", "%s pulls", "pulls per site", "pulls", false, true },
+	{ "n_sites", "%s sites", "number of sites", "sites", false, true },
+	{ "needle", "needle %s", "needle", "", false, false },
+	{ "needle_gauge", "%s gauge", "needle gauge", "gauge", false, false },
+	{ "needle_geometry", "%s needle", "needle geometry", "", false, false },
+	{ "operator", "operator %s", "operator", "", true, false },
+	{ "pull_style", "%s pull", "pull style", "", false, false },
+	{ "quarter", "%s", "quarter", "", true, false },
+	{ "repeat_case", "repeat case %s", "repeat case", "", true, false },
+	{ "sex", "%s", "sex", "", true, false },
+	{ "side_word", "%s side", "side", "", false, false },
+	{ "site_in_side", "site %s of the side", "sites before on the side",
+	  "sites", false, true },
+	{ "site_ml", "%s mL per site", "mL per site", "mL", false, true },
+	{ "site_no", "site %s", "site number", "sites", false, true },
+	{ "syringe_ml", "%s mL syringe", "syringe size", "mL", false, false },
+	{ "time_to_lab_min", "%s min to the laboratory",
+	  "time to the laboratory", "min", false, false },
+	{ "total_ml", "%s mL in all", "total mL", "mL", false, true },
+	{ "volume_ml", "%s mL pull", "mL per pull", "mL", false, true },
+};
+
+static const struct words *about(const char *column)
+{
+	for (size_t i = 0; i < sizeof table / sizeof *table; i++)
+		if (strcmp(table[i].column, column) == 0)
+			return &table[i];
+	return NULL;
+}
+
+const char *pd_words_arm(pd_arena *arena, const char *parameter,
+                         const char *level)
+{
+	const struct words *w = about(parameter);
+	const char *hole = w ? strstr(w->arm, "%s") : NULL;
+
+	if (!hole)
+		return pd_arena_print(arena, "%s %s", parameter, level);
+	return pd_arena_print(arena, "%.*s%s%s", (int)(hole - w->arm), w->arm,
+	                      level, hole + 2);
+}
+
+const char *pd_words_step(pd_arena *arena, const pd_question *q)
+{
+	const struct words *w = about(q->parameter);
+
+	if (isnan(q->step))
+		return "per doubling";
+	if (q->step == 1 && strcmp(q->parameter, "case_date") == 0)
+		return "per year";
+	if (q->step == 1 && strcmp(q->parameter, "n_sites") == 0)
+		return "per further site";
+	return pd_arena_print(arena, "per %g %s", q->step, w ? w->step : "");
+}
+
+const char *pd_words_parameter(const char *parameter)
+{
+	const struct words *w = about(parameter);
+	const char *words = w ? w->name : pd_query_words(parameter);
+
+	return words ? words : parameter;
+}
+
+const char *pd_words_judge(const pd_question *q)
+{
+	static const char *const yields[] = { "yield per pull",
+		                              "yield per site",
+		                              "yield per case" };
+
+	if (strcmp(q->judge, "yield") == 0)
+		return yields[q->grain];
+	if (strcmp(q->judge, "prevalence") == 0)
+		return "prevalence, per million nucleated cells";
+	if (strcmp(q->judge, "percent") == 0)
+		return "percentage";
+	return "concentration, per mL of undiluted marrow";
+}
+
+bool pd_words_not_a_choice(const char *parameter)
+{
+	const struct words *w = about(parameter);
+
+	return w && w->trait;
+}
+
+bool pd_words_adds_burden(const char *parameter)
+{
+	const struct words *w = about(parameter);
+
+	return w && w->burden;
+}

@@ -1,0 +1,24 @@
+/*
+ * words.h - parameters and outcomes in the words of a report.
+ */
+#ifndef PERDRAW_PLAN_WORDS_H
+#define PERDRAW_PLAN_WORDS_H
+
+#include "base/arena.h"
+#include "plan/plan.h"
+
+/* A level as the trade says it: "10" of syringe_ml is "10 mL syringe". */
+const char *pd_words_arm(pd_arena *arena, const char *parameter,
+                         const char *level);
+/* "per doubling", "per 10 years". */
+const char *pd_words_step(pd_arena *arena, const pd_question *q);
+/* "mL per site"; the column's own name where nothing better is known. */
+const char *pd_words_parameter(const char *parameter);
+/* "concentration, per mL of undiluted marrow". */
+const char *pd_words_judge(const pd_question *q);
+/* A trait or a date, not something chosen: higher/lower, not better/worse. */
+bool pd_words_not_a_choice(const char *parameter);
+/* More of it costs the patient punctures or blood. */
+bool pd_words_adds_burden(const char *parameter);
+
+#endif
