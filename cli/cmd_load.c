@@ -5,7 +5,6 @@
  */
 #include "command.h"
 #include "day.h"
-#include "key.h"
 #include "listing.h"
 #include "say.h"
 
@@ -127,7 +126,7 @@ static int load_run(const void *options, const struct operands *files)
 	if (st == PD_OK)
 		st = day_choose(o->date, &day, &err);
 	if (st == PD_OK && o->make_key)
-		st = key_make(o->key, &err);
+		st = pd_key_create(o->key, &err);
 	if (st == PD_OK)
 		st = pd_store_open(o->db, PD_OPEN_CREATE, &store, &err);
 	for (size_t i = 0; st == PD_OK && i < files->n; i++) {

@@ -5,6 +5,7 @@
  *   pd_base_init()      once at start
  *   data/store.h        open a database, count it, list its findings
  *   data/load.h         one CSV file into it, all or nothing
+ *   data/privacy.h      the key that turns record numbers into pseudonyms
  *   data/vocab.h        the fields a file may carry
  *   plan/plan.h         a plan file into questions
  *   plan/run.h          questions into answers
@@ -24,6 +25,7 @@
 #include "base/version.h"
 #include "data/finding.h"
 #include "data/load.h"
+#include "data/privacy.h"
 #include "data/store.h"
 #include "data/vocab.h"
 #include "plan/plan.h"

@@ -1,6 +1,6 @@
 /*
- * version.h - the version, written once: configure reads it from here, the
- * command prints it, every report carries it.
+ * version.h - the version: the command prints it, every report carries it,
+ * configure stops when its own differs.
  */
 #ifndef PERDRAW_BASE_VERSION_H
 #define PERDRAW_BASE_VERSION_H
