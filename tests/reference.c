@@ -342,6 +342,36 @@ static double further_tolerance(const struct checks *all,
 	return 0;
 }
 
+/*
+ * Rows whose stored value is itself wrong, with the right one and the reason.
+ * Each is printed whenever it is used; one that no longer matches the stored
+ * value is not used.
+ */
+static const struct {
+	const char *id;
+	double stored, value;
+	const char *why;
+} corrected[] = {
+	{ "binci_x0_n12_wilson_lcl95", 0x1p-55, 0,
+	  "the limit for 0 of n is (z^2/2 - z sqrt(z^2/4)) / (n + z^2) = 0 "
+	  "exactly; the stored 2^-55 is what rounding left" },
+};
+
+static struct check correct(const struct check *c)
+{
+	struct check right = *c;
+
+	for (size_t i = 0; i < sizeof corrected / sizeof *corrected; i++)
+		if (!strcmp(corrected[i].id, c->id) &&
+		    corrected[i].stored == c->value) {
+			right.value = corrected[i].value;
+			printf("CORRECTED %s: wanted %g instead of %.17g: "
+			       "%s\n", c->id, right.value, c->value,
+			       corrected[i].why);
+		}
+	return right;
+}
+
 /* |error| over what is allowed; at most 1 passes. */
 static double ratio(const struct checks *all, const struct check *c, double got)
 {
@@ -385,7 +415,9 @@ static void run_one(const struct checks *all, const struct check *c,
 	for (size_t i = 0; i < sizeof handler / sizeof *handler; i++) {
 		if (!handler[i](c, &got))
 			continue;
-		r = ratio(all, c, got);
+		struct check right = correct(c);
+
+		r = ratio(all, &right, got);
 		t->worst = fmax(t->worst, r);
 		if (r <= 1) {
 			t->passed++;
@@ -394,7 +426,7 @@ static void run_one(const struct checks *all, const struct check *c,
 		t->failed++;
 		printf("FAILED %s: %s wanted %.17g, got %.17g, error over "
 		       "tolerance %.3g\n  %s\n  %s\n", c->id, c->quantity,
-		       c->value, got, r, c->spec, c->source);
+		       right.value, got, r, c->spec, c->source);
 		return;
 	}
 	t->not_run++;
