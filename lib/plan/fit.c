@@ -139,32 +139,20 @@ static pd_status add_adjusters(struct build *b, pd_error *err)
 static pd_status split_within(struct build *b, double *x, const char *between,
                               pd_error *err)
 {
-	size_t unit = pd_rows_level(b->r, b->q->within);
-	size_t n_units = b->r->n_groups[unit], n = b->fit->n;
-	double *sum = calloc(n_units + 1, sizeof *sum);
-	double *count = calloc(n_units + 1, sizeof *count);
+	size_t unit = pd_rows_level(b->r, b->q->within), n = b->fit->n;
+	double *whole = PD_NEW(b->scratch, double, n + 1);
+	int32_t *group = PD_NEW(b->scratch, int32_t, n + 1);
 	pd_column *mean = pd_frame_add_real(b->frame, between);
 
-	if (!sum || !count || !mean) {
-		free(sum);
-		free(count);
+	if (!whole || !group || !mean)
 		return no_memory(err);
-	}
-	for (size_t i = 0; i < n; i++) {
-		int32_t g = b->r->group[unit][b->fit->row[i]];
+	memcpy(whole, x, n * sizeof *x);
+	for (size_t i = 0; i < n; i++)
+		group[i] = b->r->group[unit][b->fit->row[i]];
+	pd_status st = pd_split_within(whole, group, n, b->r->n_groups[unit],
+	                               x, mean->real, err);
 
-		sum[g] += x[i];
-		count[g] += 1;
-	}
-	for (size_t i = 0; i < n; i++) {
-		int32_t g = b->r->group[unit][b->fit->row[i]];
-
-		mean->real[i] = sum[g] / count[g];
-		x[i] -= mean->real[i];
-	}
-	free(sum);
-	free(count);
-	return add_term(b, between, err);
+	return st == PD_OK ? add_term(b, mean->name, err) : st;
 }
 
 /* One effect column: its values, split when asked, added as the last terms. */
