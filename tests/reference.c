@@ -363,7 +363,8 @@ static struct check correct(const struct check *c)
 
 	for (size_t i = 0; i < sizeof corrected / sizeof *corrected; i++)
 		if (!strcmp(corrected[i].id, c->id) &&
-		    corrected[i].stored == c->value) {
+		    fabs(corrected[i].stored - c->value) <
+		        1e-12 * fabs(c->value)) {
 			right.value = corrected[i].value;
 			printf("CORRECTED %s: wanted %g instead of %.17g: "
 			       "%s\n", c->id, right.value, c->value,
