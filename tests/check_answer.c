@@ -1,0 +1,425 @@
+/*
+ * check_answer.c - questions asked of a small store: the numbers against a
+ * direct computation, the method by the rows, refusals, order of rows, looks.
+ * Data are written as CSV and go through the real loader.
+ */
+#include "data/load.h"
+#include "plan/run.h"
+#include "stats/quantile.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { PATIENTS = 24, MOST_LINES = 4000 };
+
+static char folder[64], csv_path[96], db_path[96];
+static char line[MOST_LINES][256];
+static size_t n_lines;
+
+static const char header[] =
+    "patient,sex,age_y,case,case_date,operator,side,site_no,landmark,"
+    "aliquot_no,volume_ml,syringe_ml,move,method_version,tnc_e6_per_ml,"
+    "viability_pct,cells_plated,dish_1,dish_2";
+
+/* One pull; fields that a test does not vary are fixed. */
+struct pull {
+	int patient, site, aliquot, syringe, dish_1, dish_2;
+	double age, volume, tnc;
+	const char *version, *operator;
+};
+
+static void setup(void)
+{
+	pd_base_init();
+	snprintf(folder, sizeof folder, "check_answer.XXXXXX");
+	ck_assert_ptr_nonnull(mkdtemp(folder));
+	snprintf(csv_path, sizeof csv_path, "%s/draws.csv", folder);
+	snprintf(db_path, sizeof db_path, "%s/clinic.db", folder);
+	n_lines = 0;
+}
+
+static void teardown(void)
+{
+	static const char *const names[] = { "draws.csv", "clinic.db",
+		                             "clinic.db-wal",
+		                             "clinic.db-shm" };
+	char path[128];
+
+	for (size_t i = 0; i < 4; i++) {
+		snprintf(path, sizeof path, "%s/%s", folder, names[i]);
+		unlink(path);
+	}
+	ck_assert_int_eq(rmdir(folder), 0);
+}
+
+static void add(struct pull p)
+{
+	ck_assert_uint_lt(n_lines, MOST_LINES);
+	snprintf(line[n_lines++], sizeof line[0],
+	         "P%03d,%s,%.0f,C%03d,2024-03-%02d,%s,left,%d,"
+	         "posterior iliac crest,%d,%.2f,%d,none,%s,%.6f,95,500000,%d,%d",
+	         p.patient, p.patient % 2 ? "female" : "male", p.age, p.patient,
+	         1 + p.patient % 28, p.operator ? p.operator : "op-a", p.site,
+	         p.aliquot, p.volume, p.syringe,
+	         p.version ? p.version : "lab-a 1", p.tnc, p.dish_1, p.dish_2);
+}
+
+/* A number in (-1, 1) that depends on its arguments only. */
+static double noise(int a, int b)
+{
+	unsigned x = (unsigned)a * 2654435761u + (unsigned)b * 40503u + 77u;
+
+	x ^= x >> 15;
+	x *= 2246822519u;
+	x ^= x >> 13;
+	x *= 3266489917u;
+	x ^= x >> 16;
+	return (double)x / 2147483648.0 - 1;
+}
+
+static pd_store *load(void)
+{
+	FILE *f = fopen(csv_path, "w");
+	pd_store *s = NULL;
+	pd_error err = { 0 };
+	pd_findings *found = pd_findings_new();
+	pd_load_request request = { .path = csv_path, .date = "2024-06-30" };
+	pd_load_report report;
+
+	ck_assert_ptr_nonnull(f);
+	fprintf(f, "%s\n", header);
+	for (size_t i = 0; i < n_lines; i++)
+		fprintf(f, "%s\n", line[i]);
+	ck_assert_int_eq(fclose(f), 0);
+	ck_assert_msg(pd_store_open(db_path, PD_OPEN_CREATE, &s, &err) == PD_OK,
+	              "%s", err.text);
+	pd_status st = pd_load_file(s, &request, found, &report, &err);
+
+	for (size_t i = 0; st != PD_OK && i < pd_findings_stored(found); i++) {
+		const pd_finding *g = pd_findings_at(found, i);
+
+		if (g->level == PD_ERROR)
+			fprintf(stderr, "%u:%u: %s: %s, %s\n", g->line,
+			        g->column, g->code, g->found, g->expected);
+	}
+	ck_assert_msg(st == PD_OK, "%s", err.text);
+	pd_findings_free(found);
+	return s;
+}
+
+static pd_answer *ask(pd_store *s, pd_arena *a, const char *text)
+{
+	pd_plan *plan = PD_NEW(a, pd_plan, 1);
+	pd_review *review = PD_NEW(a, pd_review, 1);
+	pd_error err = { 0 };
+	pd_run_options o = { .date = "2024-07-01", .write_ledger = true };
+
+	ck_assert_msg(pd_plan_parse(a, text, strlen(text), "t.plan", plan,
+	                            &err) == PD_OK, "%s", err.text);
+	ck_assert_msg(pd_run_question(s, plan, &plan->question[0], &o, a,
+	                              review, &err) == PD_OK, "%s", err.text);
+	ck_assert_uint_eq(review->n_answers, 1);
+	return &review->answer[0];
+}
+
+static const char second_pull[] =
+    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+    "compare = aliquot_no 2 against 1\nwithin = site\nmargin = 0.80\n";
+
+static void two_pulls(double *log_ratio)
+{
+	for (int p = 0; p < PATIENTS; p++) {
+		double base = exp(3 + 0.5 * noise(p, 1)), t[2];
+
+		for (int k = 0; k < 2; k++) {
+			t[k] = base * exp(-0.4 * k + 0.2 * noise(p, 10 + k));
+			t[k] = round(t[k] * 1e6) / 1e6;
+			add((struct pull){ .patient = p, .site = 1,
+			                   .aliquot = k + 1, .syringe = 10,
+			                   .age = 40 + p, .volume = 5,
+			                   .tnc = t[k], .dish_1 = 10,
+			                   .dish_2 = 12 });
+		}
+		log_ratio[p] = log(t[1]) - log(t[0]);
+	}
+}
+
+static const pd_sensitivity *find_line(const pd_answer *a, const char *name)
+{
+	for (size_t i = 0; i < a->n_sensitivity; i++)
+		if (strncmp(a->sensitivity[i].name, name, strlen(name)) == 0)
+			return &a->sensitivity[i];
+	return NULL;
+}
+
+/* The paired answer is the t interval of the patients' log ratios, and the
+ * model split inside the unit says the same on balanced data. */
+START_TEST(pairs_by_hand)
+{
+	double d[PATIENTS], mean = 0, ss = 0;
+
+	two_pulls(d);
+	for (int p = 0; p < PATIENTS; p++)
+		mean += d[p] / PATIENTS;
+	for (int p = 0; p < PATIENTS; p++)
+		ss += (d[p] - mean) * (d[p] - mean);
+	double se = sqrt(ss / (PATIENTS - 1) / PATIENTS);
+	double t = pd_t_quantile(0.975, PATIENTS - 1);
+	pd_store *s = load();
+	pd_arena *arena = pd_arena_new();
+	pd_answer *a = ask(s, arena, second_pull);
+
+	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
+	ck_assert_uint_eq(a->n_effects, 1);
+	ck_assert_double_eq_tol(a->effect[0].value, exp(mean), 1e-9);
+	ck_assert_double_eq_tol(a->effect[0].low, exp(mean - t * se), 1e-9);
+	ck_assert_double_eq_tol(a->effect[0].high, exp(mean + t * se), 1e-9);
+	ck_assert_double_eq_tol(a->effect[0].log.df, PATIENTS - 1, 1e-12);
+	ck_assert_int_eq(a->effect[0].verdict, PD_WORSE);
+	ck_assert_str_eq(a->effect[0].first, "pull 2");
+	ck_assert_uint_eq(a->levels[0].n_patients, PATIENTS);
+	ck_assert_uint_eq(a->points.n_pairs, PATIENTS);
+	const pd_sensitivity *m = find_line(a, "mixed model inside");
+
+	ck_assert_ptr_nonnull(m);
+	ck_assert_msg(m->done, "%s", m->note);
+	ck_assert_double_eq_tol(m->value, exp(mean), 1e-7);
+	ck_assert_double_eq_tol(m->low, exp(mean - t * se), 1e-6);
+	ck_assert_double_eq_tol(m->high, exp(mean + t * se), 1e-6);
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
+/* Swapping arms inverts the ratio; the unit of the outcome does not matter;
+ * nor does the order of rows. */
+START_TEST(order_of_rows)
+{
+	double d[PATIENTS];
+	char keep[256];
+
+	two_pulls(d);
+	for (size_t i = n_lines - 1; i > 0; i--) {
+		size_t j = (size_t)((noise((int)i, 5) + 1) / 2 * (double)(i + 1));
+
+		memcpy(keep, line[i], sizeof keep);
+		memcpy(line[i], line[j], sizeof keep);
+		memcpy(line[j], keep, sizeof keep);
+	}
+	pd_store *s = load();
+	pd_arena *arena = pd_arena_new();
+	pd_answer *a = ask(s, arena, second_pull);
+	pd_answer *b = ask(s, arena,
+	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	    "compare = aliquot_no 1 against 2\nwithin = site\n");
+	double mean = 0;
+
+	for (int p = 0; p < PATIENTS; p++)
+		mean += d[p] / PATIENTS;
+	ck_assert_double_eq_tol(a->effect[0].value, exp(mean), 1e-9);
+	ck_assert_double_eq_tol(a->effect[0].value * b->effect[0].value, 1,
+	                        1e-12);
+	ck_assert_double_eq_tol(a->effect[0].low * b->effect[0].high, 1, 1e-12);
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
+/* Patients drawn one way only, and better marrow for the first syringe:
+ * across patients the syringes differ, inside them they do not. */
+START_TEST(confounding_between_patients)
+{
+	for (int p = 0; p < 60; p++) {
+		double base = 3 + 0.1 * noise(p, 2) + (p < 20 ? 1.0 : 0.0);
+
+		for (int k = 0; k < 2; k++) {
+			int syringe = p < 20 ? 10 : p < 40 ? 50 : k ? 50 : 10;
+
+			add((struct pull){ .patient = p, .site = k + 1,
+			    .aliquot = 1, .syringe = syringe, .age = 50,
+			    .volume = 5, .dish_1 = 10, .dish_2 = 9,
+			    .tnc = exp(base + 0.05 * noise(p, 20 + k)) });
+		}
+	}
+	pd_store *s = load();
+	pd_arena *arena = pd_arena_new();
+	pd_answer *within = ask(s, arena,
+	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	    "compare = syringe_ml 10 against 50\nwithin = patient\n"
+	    "adjust = site_no\nmargin = 0.80\n");
+	pd_answer *across = ask(s, arena,
+	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	    "compare = syringe_ml 10 against 50\nmargin = 0.80\n");
+
+	ck_assert_msg(within->refusal == NULL, "%s", within->refusal);
+	/* site 1 is always the 10 mL syringe in the 20 patients with both */
+	ck_assert_double_gt(across->effect[0].low, 1.02);
+	ck_assert_double_lt(within->effect[0].low, 1.0);
+	ck_assert_double_gt(within->effect[0].high, 1.0);
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
+/* Zero colonies stay: counted at their level, in the model, and the answer
+ * differs from the one that leaves them out. */
+START_TEST(zeros_stay)
+{
+	for (int p = 0; p < 60; p++)
+		for (int k = 0; k < 2; k++) {
+			double m = 6 * exp(0.5 * noise(p, 3)) * (k ? 0.35 : 1);
+			int a = (int)(m * (1 + noise(p, 30 + k)));
+			int b = (int)(m * (1 + noise(p, 40 + k)));
+
+			add((struct pull){ .patient = p, .site = 1,
+			    .aliquot = k + 1, .syringe = 10, .age = 50,
+			    .volume = 5, .tnc = 30, .dish_1 = a < 0 ? 0 : a,
+			    .dish_2 = b < 0 ? 0 : b });
+		}
+	pd_store *s = load();
+	pd_arena *arena = pd_arena_new();
+	pd_answer *a = ask(s, arena,
+	    "[q]\ntitle = T\noutcome = cfu_f\njudge = concentration\n"
+	    "compare = aliquot_no 2 against 1\nwithin = site\n");
+
+	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
+	ck_assert_uint_gt(a->levels[0].n_zero, 0);
+	ck_assert_uint_eq(a->levels[0].n_rows, 60);
+	const pd_sensitivity *dropped = find_line(a, "zeros and limits left");
+
+	ck_assert_ptr_nonnull(dropped);
+	ck_assert(dropped->done);
+	/* leaving the poorer arm's zeros out flatters it */
+	ck_assert_double_gt(dropped->value, a->effect[0].value);
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
+static const struct {
+	const char *plan, *words;
+} refused[] = {
+	{ "[plan]\nmin_patients = 30\n[q]\ntitle = T\noutcome = tnc\n"
+	  "judge = concentration\ncompare = aliquot_no 2 against 1\n"
+	  "within = site\n", "at least 30" },
+	{ "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	  "compare = aliquot_no 3 against 1\n", "'pull 3' was drawn in 0" },
+	{ "[q]\ntitle = T\noutcome = cd34\njudge = concentration\n"
+	  "compare = aliquot_no 2 against 1\n", "no row is left" },
+	{ "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	  "slope = volume_ml per doubling\n", "does not vary" },
+	{ "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	  "slope = age_y per 10\nwithin = site\n", "different values" },
+	{ "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	  "compare = operator each against the mean\n", "only one level" },
+};
+
+START_TEST(refusals)
+{
+	double d[PATIENTS];
+
+	two_pulls(d);
+	pd_store *s = load();
+	pd_arena *arena = pd_arena_new();
+	pd_answer *a = ask(s, arena, refused[_i].plan);
+
+	ck_assert_ptr_nonnull(a->refusal);
+	ck_assert_msg(strstr(a->refusal, refused[_i].words) != NULL, "%s",
+	              a->refusal);
+	ck_assert_uint_eq(a->n_effects, 0);
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
+/* A laboratory change that coincides with the technique's cannot be told
+ * apart; one that does not is adjusted for. */
+START_TEST(method_versions)
+{
+	for (int overlap = 0; overlap < 2; overlap++) {
+		n_lines = 0;
+		for (int p = 0; p < 60; p++) {
+			int late = p >= 30, b = overlap ? p % 3 == 0 : late;
+
+			add((struct pull){ .patient = p, .site = 1,
+			    .aliquot = 1, .syringe = late ? 50 : 10, .age = 50,
+			    .volume = 5, .dish_1 = 5, .dish_2 = 6,
+			    .version = b ? "lab-b 1" : "lab-a 1",
+			    .tnc = exp(3 + 0.3 * noise(p, 4) + (b ? 1 : 0)) });
+		}
+		pd_store *s = load();
+		pd_arena *arena = pd_arena_new();
+		pd_answer *a = ask(s, arena,
+		    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+		    "compare = syringe_ml 10 against 50\n");
+
+		if (overlap) {
+			ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
+			ck_assert_ptr_nonnull(strstr(a->adjusters,
+			                             "method version"));
+			ck_assert_double_lt(fabs(log(a->effect[0].value)), 0.2);
+		} else {
+			ck_assert_ptr_nonnull(a->refusal);
+			ck_assert_ptr_nonnull(strstr(a->refusal,
+			                             "method version"));
+		}
+		pd_arena_free(arena);
+		pd_store_close(s);
+		unlink(db_path);
+	}
+}
+END_TEST
+
+/* The same reading is one look; new data make a second. */
+START_TEST(looks)
+{
+	double d[PATIENTS];
+
+	two_pulls(d);
+	pd_store *s = load();
+	pd_arena *arena = pd_arena_new();
+
+	ck_assert_uint_eq(ask(s, arena, second_pull)->n_looks, 1);
+	ck_assert_uint_eq(ask(s, arena, second_pull)->n_looks, 1);
+	pd_store_close(s);
+	n_lines = 0;
+	for (int k = 0; k < 2; k++)
+		add((struct pull){ .patient = 900, .site = 1, .aliquot = k + 1,
+		    .syringe = 10, .age = 50, .volume = 5, .tnc = 31.7 - k,
+		    .dish_1 = 4, .dish_2 = 7 });
+	s = load();
+	ck_assert_uint_eq(ask(s, arena, second_pull)->n_looks, 2);
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
+int main(void)
+{
+	Suite *s = suite_create("answer");
+	TCase *t = tcase_create("answers");
+
+	tcase_add_checked_fixture(t, setup, teardown);
+	tcase_set_timeout(t, 60);
+	tcase_add_test(t, pairs_by_hand);
+	tcase_add_test(t, order_of_rows);
+	tcase_add_test(t, confounding_between_patients);
+	tcase_add_test(t, zeros_stay);
+	tcase_add_loop_test(t, refusals, 0, sizeof refused / sizeof *refused);
+	tcase_add_test(t, method_versions);
+	tcase_add_test(t, looks);
+	suite_add_tcase(s, t);
+	SRunner *r = srunner_create(s);
+
+	srunner_run_all(r, CK_NORMAL);
+	int failed = srunner_ntests_failed(r);
+	int passed = srunner_ntests_run(r) - failed;
+
+	srunner_free(r);
+	printf("%d passed, %d failed\n", passed, failed);
+	return failed ? 1 : 0;
+}
