@@ -1,0 +1,34 @@
+/*
+ * compose_parts.h - the parts a report is put together from, one file each
+ * (inside the report room only). Each appends to the document; failures are
+ * kept in it.
+ */
+#ifndef PERDRAW_REPORT_COMPOSE_PARTS_H
+#define PERDRAW_REPORT_COMPOSE_PARTS_H
+
+#include "report/block.h"
+#include "report/compose_words.h"
+
+/* compose_board.c: a row a question, in plan order within its role. */
+void pd_part_board(pd_doc *d, const pd_review *r, size_t n_answers);
+/* Number of tests, multiplicity, controls, harm; short cautions. */
+void pd_part_tests(pd_doc *d, const pd_review *r, size_t n_answers);
+
+/* compose_forest.c */
+void pd_part_forest(pd_doc *d, const pd_review *r, size_t n_answers);
+void pd_part_trend(pd_doc *d, const pd_review *r);
+
+/* compose_figure.c: the figure of one question and the table with its
+ * numbers; nothing when the answer holds no points. */
+void pd_part_figure(pd_doc *d, const pd_answer *a);
+
+/* compose_question.c: the section of answer i. `heading` NULL: its title. */
+void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
+                      const char *heading);
+
+/* compose_caution.c */
+void pd_part_short_cautions(pd_doc *d);
+void pd_part_cautions(pd_doc *d, const pd_review *r, size_t n_answers);
+void pd_part_closing(pd_doc *d);
+
+#endif

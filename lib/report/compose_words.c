@@ -1,0 +1,282 @@
+/* compose_words.c - see compose_words.h. */
+#include "report/compose_words.h"
+
+#include <math.h>
+#include <string.h>
+
+const char *pd_words_verdict(const pd_answer *a, pd_verdict v)
+{
+	switch (v) {
+	case PD_BETTER:
+		return a->not_a_choice ? "Higher" : "Better";
+	case PD_WORSE:
+		return a->not_a_choice ? "Lower" : "Worse";
+	case PD_NO_MATTER:
+		return "No difference that matters";
+	case PD_NOT_SETTLED:
+		return "Not settled";
+	case PD_NO_ANSWER:
+		break;
+	}
+	return "Cannot be answered";
+}
+
+bool pd_is_unsupported(const pd_answer *a, pd_verdict v)
+{
+	return a->unsupported && v == PD_NO_MATTER;
+}
+
+const char *pd_words_supported(pd_doc *d, const pd_answer *a, pd_verdict v)
+{
+	const char *words = pd_words_verdict(a, v);
+
+	return pd_is_unsupported(a, v)
+	           ? pd_doc_print(d, "%s - unsupported", words) : words;
+}
+
+const char *pd_words_role(pd_role role)
+{
+	switch (role) {
+	case PD_PRIMARY:
+		return "primary";
+	case PD_SECONDARY:
+		return "secondary";
+	case PD_EXPLORATORY:
+		return "exploratory";
+	case PD_CONTROL:
+		break;
+	}
+	return "control";
+}
+
+const char *pd_words_parameter(pd_doc *d, const pd_answer *a)
+{
+	const char *words = a->parameter_words ? a->parameter_words : "";
+
+	return pd_doc_print(d, "%.*s", (int)strcspn(words, ","), words);
+}
+
+/* Does an arm's name need the parameter before it to mean anything? */
+static bool is_bare(const char *arm)
+{
+	return arm[strspn(arm, "0123456789.,+- ")] == '\0';
+}
+
+const char *pd_words_arm(pd_doc *d, const pd_answer *a, const char *name)
+{
+	if (!is_bare(name))
+		return name;
+	return pd_doc_print(d, "%s %s", pd_words_parameter(d, a), name);
+}
+
+/* Words between the arms, by verdict; NULL for a verdict without direction. */
+static const char *between(const pd_answer *a, pd_verdict v)
+{
+	if (v == PD_BETTER)
+		return a->not_a_choice ? "higher than" : "gives more than";
+	if (v == PD_WORSE)
+		return a->not_a_choice ? "lower than" : "gives less than";
+	return "against";
+}
+
+const char *pd_words_arms(pd_doc *d, const pd_answer *a, const pd_effect *e)
+{
+	const char *parameter = pd_words_parameter(d, a);
+	const char *way = "";
+
+	if (e->first && e->second) {
+		const char *first = pd_words_arm(d, a, e->first);
+		const char *text = pd_doc_print(d, "%s %s %s", first,
+		                                between(a, e->verdict),
+		                                pd_words_arm(d, a, e->second));
+
+		return first != e->first || !*parameter
+		           ? text : pd_doc_print(d, "%s: %s", parameter, text);
+	}
+	if (e->verdict == PD_BETTER)
+		way = a->not_a_choice ? "higher " : "more ";
+	if (e->verdict == PD_WORSE)
+		way = a->not_a_choice ? "lower " : "less ";
+	return pd_doc_print(d, "%s: %s%s", parameter, way,
+	                    e->label ? e->label : "");
+}
+
+/* "the mean" is nothing one can draw with. */
+static bool is_reference(const char *name)
+{
+	return strncmp(name, "the ", 4) == 0;
+}
+
+static const char *side(pd_doc *d, const pd_answer *a, const pd_effect *e,
+                        bool more)
+{
+	if (!e->first || !e->second)
+		return pd_doc_print(d, "%s %s", more ? "rises" : "falls",
+		                    e->label ? e->label : "");
+	if (is_reference(e->second))
+		return pd_doc_print(d, "%s %s", more ? "above" : "below",
+		                    e->second);
+	return pd_doc_print(d, "%s with %s",
+	                    a->not_a_choice ? "higher" : "more",
+	                    pd_words_arm(d, a, more ? e->first
+	                                            : e->second));
+}
+
+const char *pd_words_less(pd_doc *d, const pd_answer *a, const pd_effect *e)
+{
+	return side(d, a, e, false);
+}
+
+const char *pd_words_more(pd_doc *d, const pd_answer *a, const pd_effect *e)
+{
+	return side(d, a, e, true);
+}
+
+const char *pd_words_judged(pd_doc *d, const pd_answer *a)
+{
+	if (!a->outcome_words)
+		return a->judge_words;
+	if (!a->judge_words)
+		return a->outcome_words;
+	return pd_doc_print(d, "%s: %s", a->outcome_words, a->judge_words);
+}
+
+const char *pd_words_scale(const pd_answer *a)
+{
+	return a->scale == PD_RATIO ? "ratio" : "difference, percentage points";
+}
+
+void pd_margin_limits(const pd_answer *a, double *low, double *high)
+{
+	*low = a->scale == PD_RATIO ? a->margin : -a->margin;
+	*high = a->scale == PD_RATIO ? 1 / a->margin : a->margin;
+}
+
+const char *pd_words_margin(pd_doc *d, const pd_answer *a)
+{
+	double low, high;
+	pd_buf b;
+
+	if (!isfinite(a->margin))
+		return "no margin was declared, so these data cannot reach "
+		       "\"no difference that matters\"";
+	pd_margin_limits(a, &low, &high);
+	pd_buf_init(&b);
+	pd_buf_add(&b, a->scale == PD_RATIO ? "a ratio from "
+	                                    : "a difference from ");
+	if (a->scale == PD_RATIO) {
+		pd_number_fixed(&b, low, 2);
+		pd_buf_add(&b, " to ");
+		pd_number_fixed(&b, high, 2);
+	} else {
+		pd_number_short(&b, low);
+		pd_buf_add(&b, " to ");
+		pd_number_short(&b, high);
+		pd_buf_add(&b, " percentage points");
+	}
+	pd_buf_add(&b, " does not change practice");
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_level(pd_doc *d, const pd_answer *a)
+{
+	pd_buf b;
+
+	pd_buf_init(&b);
+	pd_number_level(&b, a->level > 0 && a->level < 1 ? a->level : 0.95);
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_count(pd_doc *d, size_t n)
+{
+	pd_buf b;
+
+	pd_buf_init(&b);
+	pd_number_count(&b, n);
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_p(pd_doc *d, double p)
+{
+	pd_buf b;
+
+	pd_buf_init(&b);
+	pd_number_p(&b, p);
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_short(pd_doc *d, double x)
+{
+	pd_buf b;
+
+	if (isnan(x))
+		return NULL;
+	pd_buf_init(&b);
+	pd_number_short(&b, x);
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_unit(pd_doc *d, const char *unit)
+{
+	pd_buf b;
+
+	if (!unit || !*unit)
+		return NULL;
+	pd_buf_init(&b);
+	pd_number_unit(&b, unit);
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_span(pd_doc *d, const pd_answer *a, double value,
+                          double low, double high, bool with_level)
+{
+	pd_span s = { a->scale == PD_RATIO ? PD_SPAN_RATIO
+	                                   : PD_SPAN_DIFFERENCE,
+	              value, low, high,
+	              a->level > 0 && a->level < 1 ? a->level : 0.95 };
+	pd_buf b;
+
+	if (isnan(value) && isnan(low) && isnan(high))
+		return NULL;
+	pd_buf_init(&b);
+	pd_number_span(&b, &s, with_level);
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_centre(pd_doc *d, double value, double low, double high)
+{
+	pd_span s = { PD_SPAN_MEAN, value, low, high, NAN };
+	pd_buf b;
+
+	if (!isfinite(value))
+		return NULL;
+	pd_buf_init(&b);
+	pd_number_span(&b, &s, false);
+	return pd_doc_take(d, &b);
+}
+
+const char *pd_words_harm(pd_doc *d, const pd_review *r)
+{
+	size_t blank = r->n_cases > r->n_harm_cases
+	                   ? r->n_cases - r->n_harm_cases : 0;
+	pd_buf b;
+
+	pd_buf_init(&b);
+	if (r->n_harm_cases == 0) {
+		pd_buf_add(&b, "Adverse events at the site: not recorded in "
+		           "any case, so what a gain costs the patients is "
+		           "not known here.");
+		return pd_doc_take(d, &b);
+	}
+	pd_buf_add(&b, "Adverse events at the site: ");
+	pd_number_share(&b, r->n_harm_events, r->n_harm_cases, "cases");
+	pd_buf_add(&b, ", exact 95% limits ");
+	pd_number_share_limits(&b, r->harm_low, r->harm_high);
+	pd_buf_add(&b, "; not recorded in ");
+	pd_number_count(&b, blank);
+	pd_buf_add(&b, " cases.");
+	if (r->n_harm_events == 0)
+		pd_buf_add(&b, " None recorded is not the same as none "
+		           "possible: read the upper limit.");
+	return pd_doc_take(d, &b);
+}
