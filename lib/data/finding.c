@@ -9,7 +9,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_STORED = 100000 };
+/* The last places are kept for errors: they decide whether a file is taken. */
+enum { MOST_STORED = 100000, KEPT_FOR_ERRORS = 5000 };
 
 struct pd_findings {
 	pd_arena *texts;
@@ -58,8 +59,11 @@ pd_status pd_findings_add(pd_findings *list, const char *code,
                           uint32_t column, const char *found,
                           const char *expected)
 {
+	size_t most = level == PD_ERROR ? MOST_STORED
+	                                : MOST_STORED - KEPT_FOR_ERRORS;
+
 	list->count[level]++;
-	if (list->n >= MOST_STORED)
+	if (list->n >= most)
 		return PD_OK;
 	if (list->n == list->room && !grow(list))
 		return PD_NO_MEMORY;
