@@ -1,0 +1,43 @@
+/*
+ * nested_dense.h - the small dense algebra of the nested model: symmetric
+ * matrices of a few rows, row-major with row length ld >= n. Nothing here
+ * allocates; sizes are numbers of fixed columns or of variance parameters.
+ */
+#ifndef PERDRAW_STATS_NESTED_DENSE_H
+#define PERDRAW_STATS_NESTED_DENSE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* a = L L', lower triangle of a replaced by L, upper left as it was. False
+ * when a pivot is not above 0. */
+bool pd_chol(double *a, size_t n, size_t ld);
+/* The same for a positive semi-definite a: a pivot at or below `floor` makes
+ * its column of L exactly zero. The upper triangle is zeroed. */
+void pd_chol_semi(double *a, size_t n, size_t ld, double floor);
+/* b[n] <- (L L')^-1 b. */
+void pd_chol_solve(const double *l, size_t n, size_t ld, double *b);
+/* out[n*n] <- (L L')^-1, full symmetric. */
+void pd_chol_inverse(const double *l, size_t n, size_t ld, double *out);
+/* log |L L'| */
+double pd_chol_log_det(const double *l, size_t n, size_t ld);
+/* Eigenvalues value[n] and orthonormal vectors (columns of vector[n*n]) of
+ * the symmetric a[n*n], which is destroyed. Cyclic Jacobi rotations. */
+void pd_eigen(double *a, size_t n, double *value, double *vector);
+/* sum over i, j of a[i,j] b[i,j], first n rows and columns. */
+double pd_inner(const double *a, size_t lda, const double *b, size_t ldb,
+                size_t n);
+/* out[n*n] = a[n*n] b[n*n]; out must be neither. */
+void pd_product(const double *a, const double *b, size_t n, double *out);
+/* x' a y, a row-major with row length ld. */
+double pd_form(const double *x, const double *a, size_t ld, const double *y,
+               size_t n);
+
+/*
+ * acc[a,b] += sum over k of x[k,a] y[k,b]: x, y are rows * ld, acc is ld * ld,
+ * ld a multiple of 4. With `upper`, tiles wholly below the diagonal are left.
+ */
+void pd_cross_add(double *acc, const double *x, const double *y, size_t rows,
+                  size_t ld, bool upper);
+
+#endif

@@ -1,0 +1,509 @@
+/*
+ * nested_tree.c - from group codes to the tree, and the one pass over the
+ * rows that makes every sum the likelihood needs. Letters: nested_tree.h.
+ */
+#include "stats/nested_dense.h"
+#include "stats/nested_tree.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static int cmp_code(const void *a, const void *b)
+{
+	int32_t x = *(const int32_t *)a, y = *(const int32_t *)b;
+
+	return (x > y) - (x < y);
+}
+
+/* Codes used, ascending and without repeats, from a sorted copy. */
+static size_t distinct(int32_t *code, size_t n)
+{
+	size_t k = 0;
+
+	qsort(code, n, sizeof *code, cmp_code);
+	for (size_t i = 0; i < n; i++)
+		if (k == 0 || code[i] != code[k - 1])
+			code[k++] = code[i];
+	return k;
+}
+
+/* row_group by a table over the codes, where the largest code allows it. */
+static size_t number_by_table(const int32_t *code, size_t n, size_t size,
+                              uint32_t *table, uint32_t *row_group)
+{
+	uint32_t next = 0;
+
+	for (size_t i = 0; i < n; i++)
+		table[code[i]] = 1;
+	for (size_t c = 0; c < size; c++)
+		if (table[c])
+			table[c] = next++;
+	for (size_t i = 0; i < n; i++)
+		row_group[i] = table[code[i]];
+	return next;
+}
+
+static size_t number_by_sorting(const int32_t *code, size_t n, int32_t *sorted,
+                                uint32_t *row_group)
+{
+	size_t k;
+
+	memcpy(sorted, code, n * sizeof *code);
+	k = distinct(sorted, n);
+	for (size_t i = 0; i < n; i++) {
+		const int32_t *at = bsearch(&code[i], sorted, k, sizeof *code,
+		                            cmp_code);
+
+		row_group[i] = (uint32_t)(at - sorted);
+	}
+	return k;
+}
+
+/* Groups of one level numbered 0.. in ascending order of code. */
+static pd_status number(struct pd_nested *m, struct pd_level *lv,
+                        const int32_t *code, pd_error *err)
+{
+	size_t n = m->n;
+	int32_t largest = 0;
+	void *room;
+
+	for (size_t i = 0; i < n; i++) {
+		if (code[i] < 0)
+			return pd_fail(err, PD_DATA, "level %zu, row %zu: "
+			               "group code %ld, expected 0 or more",
+			               (size_t)(lv - m->level) + 1, i + 1,
+			               (long)code[i]);
+		if (code[i] > largest)
+			largest = code[i];
+	}
+	if ((size_t)largest < 16 * n + 1024)
+		room = calloc((size_t)largest + 1, sizeof(uint32_t));
+	else
+		room = calloc(n, sizeof(int32_t));
+	lv->row_group = PD_NEW(m->arena, uint32_t, n);
+	if (!room || !lv->row_group) {
+		free(room);
+		return pd_fail(err, PD_NO_MEMORY, "no memory for groups");
+	}
+	if ((size_t)largest < 16 * n + 1024)
+		lv->n_groups = number_by_table(code, n, (size_t)largest + 1,
+		                               room, lv->row_group);
+	else
+		lv->n_groups = number_by_sorting(code, n, room, lv->row_group);
+	free(room);
+	return PD_OK;
+}
+
+/* Each group must lie inside one group of the level above. */
+static pd_status nest(struct pd_nested *m, size_t k, pd_error *err)
+{
+	struct pd_level *lv = &m->level[k], *up = lv - 1;
+
+	lv->group_parent = PD_NEW(m->arena, uint32_t, lv->n_groups);
+	if (!lv->group_parent)
+		return pd_fail(err, PD_NO_MEMORY, "no memory for groups");
+	memset(lv->group_parent, 0xff, lv->n_groups * sizeof(uint32_t));
+	for (size_t i = 0; i < m->n; i++) {
+		uint32_t *parent = &lv->group_parent[lv->row_group[i]];
+
+		if (*parent == UINT32_MAX)
+			*parent = up->row_group[i];
+		else if (*parent != up->row_group[i])
+			return pd_fail(err, PD_DATA, "row %zu: its group of "
+			               "level %zu lies in two groups of level "
+			               "%zu, expected nested groups", i + 1,
+			               k + 1, k);
+	}
+	return PD_OK;
+}
+
+/* Levels whose variance no data could tell apart from another's. */
+static pd_status distinguishable(const struct pd_nested *m, size_t k,
+                                 pd_error *err)
+{
+	const struct pd_level *lv = &m->level[k];
+
+	if (lv->n_groups < 2)
+		return pd_fail(err, PD_REFUSED, "level %zu has a single "
+		               "group, expected at least 2", k + 1);
+	if (lv->q > 1)
+		return PD_OK;
+	if (lv->n_groups == m->n)
+		return pd_fail(err, PD_REFUSED, "level %zu has one row a "
+		               "group: its variance cannot be told from the "
+		               "residual's", k + 1);
+	if (k > 0 && lv->n_groups == lv[-1].n_groups &&
+	    lv[-1].q == 1 && lv->col[0] == lv[-1].col[0])
+		return pd_fail(err, PD_REFUSED, "levels %zu and %zu have the "
+		               "same groups: their variances cannot be told "
+		               "apart", k, k + 1);
+	return PD_OK;
+}
+
+pd_status pd_tree_groups(struct pd_nested *m, const pd_nested_spec *spec,
+                         pd_error *err)
+{
+	pd_status st = PD_OK;
+
+	for (size_t k = 0; st == PD_OK && k < m->depth; k++) {
+		st = number(m, &m->level[k], spec->group[k], err);
+		if (st == PD_OK && k > 0)
+			st = nest(m, k, err);
+		if (st == PD_OK)
+			st = distinguishable(m, k, err);
+	}
+	return st;
+}
+
+/* C and B of each leaf, columns >= from of B only. */
+static void leaf_sums(struct pd_nested *m, size_t from)
+{
+	struct pd_level *lv = &m->level[m->depth - 1];
+	size_t r = m->r, ld = m->ld, w = m->w, step = r * r + r * ld;
+
+	for (size_t g = 0; g < lv->n_groups; g++)
+		for (size_t a = 0; a < r; a++)
+			memset(lv->group_first + g * step + r * r + a * ld +
+			       from, 0, (w - from) * sizeof(double));
+	for (size_t i = 0; i < m->n; i++) {
+		const double *z = m->random + i * r, *x = m->rows + i * ld;
+		double *leaf = lv->group_first + lv->row_group[i] * step;
+
+		for (size_t a = 0; a < r; a++) {
+			double *b = leaf + r * r + a * ld;
+
+			for (size_t j = from; j < w; j++)
+				b[j] += z[a] * x[j];
+			for (size_t c = 0; from == 0 && c < r; c++)
+				leaf[a * r + c] += z[a] * z[c];
+		}
+	}
+}
+
+/* 64 bits of a C matrix, to find leaves of one shape. */
+static uint64_t hash_matrix(const double *c, size_t n)
+{
+	uint64_t h = 0x9e3779b97f4a7c15u;
+
+	for (size_t i = 0; i < n; i++) {
+		uint64_t bits;
+
+		memcpy(&bits, c + i, sizeof bits);
+		h = (h ^ bits) * 0xff51afd7ed558ccdu;
+		h ^= h >> 32;
+	}
+	return h;
+}
+
+/* Shape of each leaf, numbered as met; example[shape] is one such leaf. */
+static size_t find_shapes(const struct pd_nested *m, uint32_t *leaf_shape,
+                          uint32_t *example, uint32_t *table, size_t size)
+{
+	const struct pd_level *lv = &m->level[m->depth - 1];
+	size_t rr = m->r * m->r, step = rr + m->r * m->ld, found = 0;
+
+	memset(table, 0xff, size * sizeof *table);
+	for (size_t g = 0; g < lv->n_groups; g++) {
+		const double *c = lv->group_first + g * step;
+		size_t at = (size_t)hash_matrix(c, rr) & (size - 1);
+
+		while (table[at] != UINT32_MAX &&
+		       memcmp(c, lv->group_first + example[table[at]] * step,
+		              rr * sizeof *c) != 0)
+			at = (at + 1) & (size - 1);
+		if (table[at] == UINT32_MAX) {
+			example[found] = (uint32_t)g;
+			table[at] = (uint32_t)found++;
+		}
+		leaf_shape[g] = table[at];
+	}
+	return found;
+}
+
+/*
+ * Bundles: leaves of one shape under one parent, or single leaves where sums
+ * by shape do not pay. `order` holds the leaves by parent; last[shape] is the
+ * newest bundle of that shape.
+ */
+static size_t bundle(const struct pd_level *lv, const uint32_t *leaf_shape,
+                     const uint32_t *order, uint32_t *last,
+                     uint32_t *bundle_of, uint32_t *parent, uint32_t *shape)
+{
+	size_t found = 0;
+
+	memset(last, 0xff, lv->n_groups * sizeof *last);
+	for (size_t i = 0; i < lv->n_groups; i++) {
+		uint32_t g = order[i], s = leaf_shape[g];
+		uint32_t up = lv->group_parent ? lv->group_parent[g] : 0;
+
+		if (!lv->presummed || last[s] == UINT32_MAX ||
+		    parent[last[s]] != up) {
+			last[s] = (uint32_t)found;
+			parent[found] = up;
+			shape[found++] = s;
+		}
+		bundle_of[g] = last[s];
+	}
+	return found;
+}
+
+/* Leaves sorted by parent (counting sort), else as they are. */
+static void order_leaves(const struct pd_level *lv, size_t n_parents,
+                         uint32_t *start, uint32_t *order)
+{
+	memset(start, 0, (n_parents + 1) * sizeof *start);
+	for (size_t g = 0; g < lv->n_groups; g++)
+		start[(lv->group_parent ? lv->group_parent[g] : 0) + 1]++;
+	for (size_t u = 0; u < n_parents; u++)
+		start[u + 1] += start[u];
+	for (size_t g = 0; g < lv->n_groups; g++)
+		order[start[lv->group_parent ? lv->group_parent[g] : 0]++] =
+			(uint32_t)g;
+}
+
+/* The deepest level's bundles and shapes. scratch: 5 * leaves + 2 * table. */
+static bool grow_leaves(struct pd_nested *m)
+{
+	struct pd_level *lv = &m->level[m->depth - 1];
+	size_t leaves = lv->n_groups, size = 16, rr = m->r * m->r;
+	size_t n_parents = m->depth > 1 ? lv[-1].n_groups : 1;
+	uint32_t *work, *leaf_shape, *order, *last, *start;
+
+	while (size < 2 * leaves)
+		size *= 2;
+	work = calloc(3 * leaves + (size > n_parents ? size : n_parents) + 1,
+	              sizeof *work);
+	lv->bundle = PD_NEW(m->arena, uint32_t, leaves);
+	lv->parent = PD_NEW(m->arena, uint32_t, leaves);
+	lv->shape = PD_NEW(m->arena, uint32_t, leaves);
+	lv->s.c = PD_NEW(m->arena, double, leaves * rr);
+	if (!work || !lv->bundle || !lv->parent || !lv->shape || !lv->s.c) {
+		free(work);
+		return false;
+	}
+	leaf_shape = work;
+	order = work + leaves;
+	last = work + 2 * leaves;
+	start = work + 3 * leaves;
+	lv->n_shapes = find_shapes(m, leaf_shape, last, start, size);
+	lv->presummed = lv->n_shapes * 4 <= leaves;
+	for (size_t s = 0; s < lv->n_shapes; s++)
+		memcpy(lv->s.c + s * rr, lv->group_first +
+		       last[s] * (rr + m->r * m->ld), rr * sizeof(double));
+	order_leaves(lv, n_parents, start, order);
+	lv->n_nodes = bundle(lv, leaf_shape, order, last, lv->bundle,
+	                     lv->parent, lv->shape);
+	free(work);
+	return true;
+}
+
+/* Upper levels: a node a group, its own shape. */
+static bool grow_upper(struct pd_nested *m, struct pd_level *lv)
+{
+	size_t n = lv->n_groups;
+
+	lv->n_nodes = lv->n_shapes = n;
+	lv->parent = lv->group_parent;
+	lv->shape = PD_NEW(m->arena, uint32_t, n);
+	lv->s.c = PD_NEW(m->arena, double, n * m->r * m->r);
+	if (!lv->shape || !lv->s.c)
+		return false;
+	for (size_t g = 0; g < n; g++)
+		lv->shape[g] = (uint32_t)g;
+	if (lv->parent)
+		return true;
+	lv->parent = PD_NEW(m->arena, uint32_t, n);
+	return lv->parent != NULL;
+}
+
+static bool level_room(struct pd_nested *m, struct pd_level *lv)
+{
+	size_t r = m->r, rr = r * r, q = lv->q, ld = m->ld;
+	size_t ns = lv->n_shapes, nn = lv->n_nodes;
+	struct pd_shape *s = &lv->s;
+	struct { double **at; size_t n; } room[] = {
+		{ &s->d, ns * q * q }, { &s->root, ns * q * q },
+		{ &s->gain, ns * r * q }, { &s->cn, ns * rr },
+		{ &s->omega, ns * rr }, { &s->below, ns * rr },
+		{ &s->dc, ns * rr }, { &s->dd, ns * q * q },
+		{ &s->dcn, ns * rr }, { &s->domega, ns * rr },
+		{ &s->dbelow, ns * rr }, { &lv->mult, nn },
+		{ &lv->count, ns }, { &lv->b, nn * r * ld },
+		{ &lv->h, nn * q * ld }, { &lv->db, nn * r * ld },
+		{ &lv->e, nn * r * ld }, { &lv->de, nn * r * ld },
+	};
+
+	for (size_t i = 0; i < sizeof room / sizeof *room; i++) {
+		*room[i].at = PD_NEW(m->arena, double, room[i].n);
+		if (!*room[i].at)
+			return false;
+	}
+	return true;
+}
+
+/* Sums by shape, where shapes are far fewer than leaves. */
+static bool presum_room(struct pd_nested *m, struct pd_level *lv)
+{
+	size_t block = lv->q * lv->q * m->ld * m->ld;
+
+	if (!lv->presummed)
+		return true;
+	lv->total = PD_NEW(m->arena, double, lv->n_shapes * block);
+	lv->within = PD_NEW(m->arena, double, lv->n_shapes * block);
+	return lv->total && lv->within;
+}
+
+static void count_shapes(struct pd_nested *m, size_t k)
+{
+	struct pd_level *lv = &m->level[k];
+
+	if (k + 1 == m->depth)
+		for (size_t g = 0; g < lv->n_groups; g++)
+			lv->mult[lv->bundle[g]] += 1.0;
+	else
+		for (size_t g = 0; g < lv->n_nodes; g++)
+			lv->mult[g] = 1.0;
+	for (size_t i = 0; i < lv->n_nodes; i++)
+		lv->count[lv->shape[i]] += lv->mult[i];
+}
+
+pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
+{
+	bool ok = true;
+
+	m->cross = PD_NEW(m->arena, double, m->ld * m->ld);
+	ok = m->cross != NULL;
+	if (ok && m->depth > 0) {
+		struct pd_level *lv = &m->level[m->depth - 1];
+
+		lv->group_first = PD_NEW(m->arena, double, lv->n_groups *
+		                         (m->r * m->r + m->r * m->ld));
+		ok = lv->group_first != NULL;
+		if (ok) {
+			leaf_sums(m, 0);
+			ok = grow_leaves(m) && presum_room(m, lv);
+		}
+	}
+	for (size_t k = 0; ok && k + 1 < m->depth; k++)
+		ok = grow_upper(m, &m->level[k]);
+	for (size_t k = 0; ok && k < m->depth; k++) {
+		ok = level_room(m, &m->level[k]);
+		if (ok)
+			count_shapes(m, k);
+	}
+	if (!ok)
+		return pd_fail(err, PD_NO_MEMORY, "no memory for the tree of "
+		               "%zu rows", m->n);
+	pd_tree_sums(m, 0);
+	return PD_OK;
+}
+
+/* Mean B of each bundle. */
+static void bundle_means(struct pd_nested *m, struct pd_level *lv, size_t from)
+{
+	size_t r = m->r, ld = m->ld, w = m->w, step = r * r + r * ld;
+
+	for (size_t i = 0; i < lv->n_nodes * r; i++)
+		memset(lv->b + i * ld + from, 0, (w - from) * sizeof(double));
+	for (size_t g = 0; g < lv->n_groups; g++) {
+		const double *leaf = lv->group_first + g * step + r * r;
+		double *b = lv->b + lv->bundle[g] * r * ld;
+		double share = 1.0 / lv->mult[lv->bundle[g]];
+
+		for (size_t a = 0; a < r; a++)
+			for (size_t j = from; j < w; j++)
+				b[a * ld + j] += share * leaf[a * ld + j];
+	}
+}
+
+/* sum[j, c] += x_j y_c for c >= from and all j. */
+static void outer(double *sum, const double *x, const double *y, size_t w,
+                  size_t ld, size_t from)
+{
+	for (size_t j = 0; j < w; j++)
+		for (size_t c = from; c < w; c++)
+			sum[j * ld + c] += x[j] * y[c];
+}
+
+static void clear_columns(double *sum, size_t w, size_t ld, size_t from)
+{
+	for (size_t j = 0; j < w; j++)
+		memset(sum + j * ld + from, 0, (w - from) * sizeof *sum);
+}
+
+/* Rows >= from of block (i, j) are columns >= from of block (j, i). */
+static void mirror(double *sums, size_t q, size_t w, size_t ld, size_t from)
+{
+	for (size_t i = 0; i < q; i++)
+		for (size_t j = 0; j < q; j++) {
+			double *to = sums + (i * q + j) * ld * ld;
+			const double *of = sums + (j * q + i) * ld * ld;
+
+			for (size_t c = from; c < w; c++)
+				for (size_t k = 0; k < from; k++)
+					to[c * ld + k] = of[k * ld + c];
+		}
+}
+
+/* One leaf into the sums of its shape, rows of B_S in x[q*ld]. */
+static void add_leaf(double *sums, const double *x, size_t q, size_t w,
+                     size_t ld, size_t from)
+{
+	for (size_t i = 0; i < q; i++)
+		for (size_t j = 0; j < q; j++)
+			outer(sums + (i * q + j) * ld * ld, x + i * ld,
+			      x + j * ld, w, ld, from);
+}
+
+/*
+ * total[s][i][j] = sum over the leaves of shape s of B_i' B_j (rows i, j of
+ * B_S), and within[s][i][j] the same about the bundle means.
+ */
+static void presum(struct pd_nested *m, struct pd_level *lv, size_t from)
+{
+	size_t q = lv->q, ld = m->ld, r = m->r, w = m->w;
+	size_t step = r * r + r * ld, block = q * q * ld * ld;
+	double *x = m->buffer, *about = m->buffer + q * ld;
+
+	for (size_t k = 0; k < lv->n_shapes * q * q; k++) {
+		clear_columns(lv->total + k * ld * ld, w, ld, from);
+		clear_columns(lv->within + k * ld * ld, w, ld, from);
+	}
+	for (size_t g = 0; g < lv->n_groups; g++) {
+		const double *leaf = lv->group_first + g * step + r * r;
+		size_t at = lv->bundle[g], s = lv->shape[at];
+		const double *mean = lv->b + at * r * ld;
+
+		for (size_t i = 0; i < q; i++)
+			for (size_t j = 0; j < w; j++) {
+				size_t k = lv->col[i] * ld + j;
+
+				x[i * ld + j] = leaf[k];
+				about[i * ld + j] = leaf[k] - mean[k];
+			}
+		add_leaf(lv->total + s * block, x, q, w, ld, from);
+		if (lv->mult[at] > 1.5)
+			add_leaf(lv->within + s * block, about, q, w, ld,
+			         from);
+	}
+	for (size_t s = 0; s < lv->n_shapes; s++) {
+		mirror(lv->total + s * block, q, w, ld, from);
+		mirror(lv->within + s * block, q, w, ld, from);
+	}
+}
+
+void pd_tree_sums(struct pd_nested *m, size_t from)
+{
+	clear_columns(m->cross, m->w, m->ld, from);
+	for (size_t i = 0; i < m->n; i++)
+		outer(m->cross, m->rows + i * m->ld, m->rows + i * m->ld,
+		      m->w, m->ld, from);
+	mirror(m->cross, 1, m->w, m->ld, from);
+	if (m->depth == 0)
+		return;
+	if (from > 0)
+		leaf_sums(m, from);
+	bundle_means(m, &m->level[m->depth - 1], from);
+	if (m->level[m->depth - 1].presummed)
+		presum(m, &m->level[m->depth - 1], from);
+}

@@ -1,0 +1,166 @@
+/*
+ * nested_tree.h - inside the nested model: the tree of groups and what each
+ * node holds. Used by nested*.c, kenward.c and impute.c, by nobody else.
+ *
+ * Letters, used the same way in all of these files (scaled units, s^2 = 1):
+ *   W = [X y]   fixed columns and outcome, w = p + 1 of them; X is replaced
+ *               by Q (X = Q U, Q'Q = n I), y by its least squares residual
+ *               over its root mean square: products then lose no digits
+ *   R           the r distinct columns all random effects are made of (ones,
+ *               slopes), each over its root mean square
+ *   S           the q of them that one level uses; m_S is "columns S of m"
+ *   T = L L'    q * q, covariance of one level's effects over s^2
+ *   V_g         covariance of the rows of node g from everything inside the
+ *               node (residual, deeper levels), before or after its own effect
+ *   C = R'V_g^-1 R (r*r),  B = R'V_g^-1 W (r*w)   before its own effect
+ *   A = W'V^-1 W of all rows; it ends as the whole likelihood needs it
+ *
+ * Adding the node's own effect (Woodbury):
+ *   D = L (I + L'C_SS L)^-1 L',    V_g^-1 <- V_g^-1 - V_g^-1 R_S D R_S'V_g^-1
+ * so that
+ *   C <- C - C_S D C_S',   B <- B - C_S D B_S,   A <- A - B_S' D B_S
+ *   log|V| += log|I + L'C_SS L|
+ * and C and B of a node are the sums of its children's.
+ *
+ * Leaves (the deepest level) do not know the parameters in their C and B, so
+ * all leaves with the same C have the same D: a *shape*. Leaves of one shape
+ * under one parent act as one *bundle* (mean B, multiplicity), and the sums
+ * of B_S'B_S by shape are made once. Upper nodes are their own bundle and
+ * shape.
+ *
+ * A crossed factor would add its indicator columns beside X in W: after the
+ * pass A holds their cross-products, dense but small, and one more Woodbury
+ * step on A itself finishes the likelihood. Nothing below needs to know.
+ */
+#ifndef PERDRAW_STATS_NESTED_TREE_H
+#define PERDRAW_STATS_NESTED_TREE_H
+
+#include "base/arena.h"
+#include "stats/nested.h"
+
+enum {
+	PD_MAX_R = PD_NESTED_LEVELS * PD_NESTED_BLOCK,
+	PD_MAX_BLOCK = PD_NESTED_BLOCK * PD_NESTED_BLOCK,
+	PD_MAX_E = PD_NESTED_LEVELS * PD_NESTED_BLOCK *
+	           (PD_NESTED_BLOCK + 1) / 2,
+	PD_CHUNK = 64 /* rows gathered before one pass over the sums */
+};
+
+/* What all nodes of one shape share. */
+struct pd_shape {
+	double *c;             /* r*r, before the own effect                 */
+	double *d, *root;      /* q*q, D = root'root                         */
+	double *gain;          /* r*q, C_S D                                 */
+	double *cn;            /* r*r, after the own effect                  */
+	double *omega;         /* r*r, weight of what lies above, summed     */
+	double *below;         /* r*r, omega handed to the children          */
+	double *dc, *dd, *dcn, *domega, *dbelow; /* tangents of the above    */
+};
+
+struct pd_level {
+	size_t q, n_elements;
+	size_t col[PD_NESTED_BLOCK]; /* S: places among the r columns        */
+	size_t first;          /* place of its elements among all            */
+	size_t n_groups;
+	uint32_t *row_group;   /* n: group of each row, in order of code     */
+	uint32_t *group_parent; /* n_groups: group one level up              */
+	double *group_first;   /* deepest: n_groups * r*r then r*ld, see C, B */
+	/* nodes of the recursion: bundles at the deepest level, else groups */
+	size_t n_nodes, n_shapes;
+	uint32_t *parent, *shape, *bundle; /* bundle: of each leaf           */
+	double *mult, *count;  /* leaves in a bundle; nodes of a shape       */
+	double *b;             /* n_nodes * r*ld, before the own effect      */
+	double *h;             /* n_nodes * q*ld, R_S'V^-1 W, V whole        */
+	double *e;             /* n_nodes * r*ld, see pass_down              */
+	double *db, *de;       /* tangents                                   */
+	struct pd_shape s;     /* arrays over n_shapes                       */
+	bool presummed;        /* the two below are used                     */
+	double *total, *within; /* n_shapes * q*q * ld*ld                    */
+	double L[PD_MAX_BLOCK], T[PD_MAX_BLOCK]; /* of the present point     */
+};
+
+struct pd_nested {
+	pd_arena *arena;
+	/* what never changes after pd_nested_new */
+	size_t n, p, w, ld, depth, r, n_elements;
+	bool reml;
+	double *rows;          /* n*ld: [Q y~]                               */
+	double *random;        /* n*r: R                                     */
+	double scale[PD_MAX_R]; /* root mean square taken out of R's columns */
+	double *u;             /* p*p upper: X = Q U                         */
+	double log_det_u;      /* log |U'U|                                  */
+	double *gamma;         /* p: y = Q gamma + y_scale y~                */
+	double y_scale;
+	double *cross;         /* ld*ld: W'W                                 */
+	struct pd_level level[PD_NESTED_LEVELS];
+	/* what moves with the parameters: value and derivatives */
+	double log_det;        /* log |V|                                    */
+	double *a;             /* ld*ld: A                                   */
+	double *d_log_det;     /* n_elements                                 */
+	double *da;            /* n_elements * ld*ld                         */
+	double *dd_log_det;    /* n_elements^2                               */
+	double *dda;           /* n_elements^2 * ld*ld, [e][f], e <= f used  */
+	double *buffer;        /* gathered rows, 2 * 3 * PD_CHUNK * ld       */
+	double *node_work;     /* 3*ld: one node's rows                      */
+	double *accum;         /* 3*3 * ld*ld                                */
+	/* dense work of the likelihood */
+	double *chol, *phi, *work, *vec; /* p*p, p*p, 4*p*p, 4*ld            */
+	/* how it ended */
+	bool fitted, settled;  /* settled: the passes stand at theta         */
+	double theta[PD_MAX_E]; /* internal scale                            */
+	double *theta_out;     /* the user's scale                           */
+	double sigma2;         /* of y~                                      */
+	double *beta, *covariance; /* the user's scale                       */
+	double *beta_q;        /* p: coefficients of Q, scaled y             */
+	pd_nested_fit_record record;
+	struct pd_df_parts *parts; /* of kenward.c, made when first asked    */
+	double hessian[PD_MAX_E * PD_MAX_E];
+};
+
+/* nested_tree.c */
+pd_status pd_tree_groups(struct pd_nested *m, const pd_nested_spec *spec,
+                         pd_error *err);
+pd_status pd_tree_grow(struct pd_nested *m, pd_error *err);
+/* Sums of columns >= from again: after y changed, from = p. */
+void pd_tree_sums(struct pd_nested *m, size_t from);
+
+/* nested_columns.c */
+pd_status pd_columns_make(struct pd_nested *m, const pd_nested_spec *spec,
+                          pd_error *err);
+/* Replace the outcome, scaled and freed of Q; PD_REFUSED without variation. */
+pd_status pd_columns_outcome(struct pd_nested *m, const double *y,
+                             pd_error *err);
+
+/* nested_pass.c: at the L and T of the levels. Up gives log_det and a; down
+ * (after up) d_log_det and da; tangent (after down) row f of the second. */
+bool pd_pass_up(struct pd_nested *m);
+void pd_pass_down(struct pd_nested *m);
+void pd_pass_tangent(struct pd_nested *m, size_t f);
+
+/* nested_deviance.c */
+struct pd_point {
+	double theta[PD_MAX_E];
+	double value;
+	double grad_t[PD_MAX_E]; /* by elements of T                         */
+	double grad[PD_MAX_E];   /* by theta                                 */
+	double hess_t[PD_MAX_E * PD_MAX_E], hess[PD_MAX_E * PD_MAX_E];
+};
+/* order 0: value; 1: with gradients; 2: with Hessians. False when not
+ * positive definite: value is INFINITY. Leaves chol, phi, beta_q (vec). */
+bool pd_point_at(struct pd_nested *m, struct pd_point *pt, int order);
+/* Row and column (a >= b) of element e within its level's block. */
+void pd_element(const struct pd_level *lv, size_t e, size_t *a, size_t *b);
+/* Residual variance of scaled y at the last point; v[w] = (-beta_q, 1). */
+double pd_point_sigma2(const struct pd_nested *m);
+
+/* nested_fit.c */
+pd_status pd_fit_search(struct pd_nested *m, const double *start,
+                        pd_error *err);
+
+/* nested.c: another outcome in the same tree; the same, fitted from `start`
+ * (internal theta, NULL: the usual start). */
+pd_status pd_nested_set_y(struct pd_nested *m, const double *y, pd_error *err);
+pd_status pd_nested_refit(struct pd_nested *m, const double *y,
+                          const double *start, pd_error *err);
+
+#endif
