@@ -120,7 +120,7 @@ static int missing(const char *cell)
 	return !cell[0] || !strcmp(cell, "NA");
 }
 
-/* ---- data files --------------------------------------------------------- */
+/* ---- data files ------------------------------------------------------- */
 
 struct file {
 	const char *name;
@@ -261,7 +261,7 @@ int32_t *reference_codes(const char *dataset, const char *column, size_t *n,
 	return code;
 }
 
-/* ---- checks ------------------------------------------------------------- */
+/* ---- checks ----------------------------------------------------------- */
 
 struct checks {
 	struct check *row;

@@ -18,7 +18,7 @@
 
 enum { MOST = 64 };
 
-/* ---- samples -------------------------------------------------------------- */
+/* ---- samples ---------------------------------------------------------- */
 
 /* second - first, or their log ratio; second NULL: first as it stands. */
 static const struct sample {
@@ -69,7 +69,7 @@ static int pick(const struct check *c, const struct named *list, double *got)
 	return 0;
 }
 
-/* ---- laws ------------------------------------------------------------------ */
+/* ---- laws ------------------------------------------------------------- */
 
 static int student(const struct check *c, double *got)
 {
@@ -125,7 +125,7 @@ static int share(const struct check *c, double *got)
 	return 1;
 }
 
-/* ---- families ---------------------------------------------------------------- */
+/* ---- families --------------------------------------------------------- */
 
 static int family(const struct check *c, double *got)
 {
@@ -156,7 +156,7 @@ static int family(const struct check *c, double *got)
 	return 0;
 }
 
-/* ---- pairs --------------------------------------------------------------------- */
+/* ---- pairs ------------------------------------------------------------ */
 
 static int paired(const struct check *c, double *got)
 {
@@ -262,7 +262,7 @@ static int permutation(const struct check *c, double *got)
 	return pick(c, list, got);
 }
 
-/* ---- groups ---------------------------------------------------------------------- */
+/* ---- groups ----------------------------------------------------------- */
 
 static int welch(const struct check *c, double *got)
 {
@@ -334,7 +334,7 @@ static int one_way(const struct check *c, double *got)
 	return pick(c, list, got);
 }
 
-/* ---- methods ----------------------------------------------------------------------- */
+/* ---- methods ---------------------------------------------------------- */
 
 static const struct {
 	const char *method;

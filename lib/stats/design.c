@@ -43,7 +43,7 @@ static const char *label_of(const pd_term *t)
 	return t->label ? t->label : t->column;
 }
 
-/* ---- terms into candidate columns ---------------------------------------- */
+/* ---- terms into candidate columns ------------------------------------- */
 
 /* value[n] of a numeric term, transformed but not centred. */
 static pd_status read_numbers(const pd_term *t, const pd_column *c, size_t n,
@@ -182,7 +182,7 @@ static pd_status add_term(struct build *b, size_t term, double *value,
 	                          : add_levels(b, term, c, err);
 }
 
-/* ---- which columns add something ----------------------------------------- */
+/* ---- which columns add something -------------------------------------- */
 
 /* Householder on a (column-major, rows * p): its triangle, the rest zeroed. */
 static void triangulate(double *a, size_t rows, size_t p)
@@ -286,7 +286,7 @@ static pd_status mark_dropped(struct build *b, pd_error *err)
 	return PD_OK;
 }
 
-/* ---- the finished matrix --------------------------------------------------- */
+/* ---- the finished matrix ---------------------------------------------- */
 
 static pd_status say_dropped(struct build *b, const struct candidate *c,
                              pd_error *err)
@@ -398,7 +398,7 @@ pd_status pd_design_build(pd_arena *arena, const pd_frame *frame,
 	return st;
 }
 
-/* ---- helpers ---------------------------------------------------------------- */
+/* ---- helpers ---------------------------------------------------------- */
 
 pd_status pd_split_within(const double *x, const int32_t *group, size_t n,
                           size_t n_groups, double *within, double *between,

@@ -370,7 +370,7 @@ static double exact_sum_p(const struct ranked *r, size_t n, size_t m)
 	return isnan(below + above) ? NAN : fmin(1, 2 * fmin(below, above));
 }
 
-/* Variance of the rank sum given the ties: n m / (N (N - 1)) sum (r - mean)^2 */
+/* Variance given the ties: n m / (N (N - 1)) sum (r - mean)^2. */
 static double sum_variance(const struct ranked *r, double n, double m)
 {
 	double all = n + m, mean = (all + 1) / 2, square = 0;
