@@ -120,7 +120,7 @@ static int choose_needle(demo_rng *r, int day)
 
 static void blood_count(demo_rng *r, demo_case *c)
 {
-	int taken = demo_chance(r, 0.6);
+	int taken = demo_chance(r, 0.35);
 	double rbc = clamp(4.7 + 0.4 * demo_normal(r), 3.2, 6.2);
 	double wbc = 6.4 * exp(0.25 * demo_normal(r));
 	double hct = rbc * 9.1 + 0.5 * demo_normal(r);

@@ -15,6 +15,13 @@ seeds=${PERDRAW_SEEDS:-4}
 cases=${PERDRAW_CASES:-2400}
 plans=$source_root/demo-data
 
+# read_plan DATABASE PLAN: the review as a table beside the clinic's files.
+read_plan() {
+	"$perdraw" review --db "$1" --plan "$plans/$2.plan" \
+		--date 2026-01-05 --quiet --no-ledger --format tsv \
+		>"$scratch/clinic/$2.tsv"
+}
+
 # one_seed N: appends to $scratch/cells one line an effect:
 #   question effect expect truth value low high
 one_seed() {
@@ -25,11 +32,10 @@ one_seed() {
 	"$perdraw" load --db "$d/db" --date 2026-01-05 --quiet \
 		"$d/clinic.csv" "$d/cd34.csv" "$d/pools.csv" \
 		>"$d/out" 2>&1 || { tail -5 "$d/out"; return 1; }
-	for plan in demo naive; do
-		"$perdraw" review --db "$d/db" --plan "$plans/$plan.plan" \
-			--date 2026-01-05 --quiet --no-ledger --format tsv \
-			>"$d/$plan.tsv" || return 1
-	done
+	"$perdraw" load --db "$d/naive" --map "$plans/naive.map" \
+		--date 2026-01-05 --quiet "$d/clinic.csv" "$d/pools.csv" \
+		>"$d/out" 2>&1 || { tail -5 "$d/out"; return 1; }
+	read_plan "$d/db" demo && read_plan "$d/naive" naive || return 1
 	LC_ALL=C awk -f "$source_root/tests/coverage.awk" \
 		"$d/truth.tsv" "$d/demo.tsv" "$d/naive.tsv" >>"$scratch/cells"
 }
