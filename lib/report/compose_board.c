@@ -34,7 +34,8 @@ static void fill_line(pd_doc *d, const pd_answer *a, const pd_effect *e,
 	line->verdict = e->verdict;
 	line->neutral = a->not_a_choice;
 	line->words = pd_words_supported(d, a, e->verdict);
-	line->arms = pd_words_arms(d, a, e);
+	line->arms = pd_words_upper(d, pd_words_arms(d, a, e));
+	line->unsupported = pd_is_unsupported(a, e->verdict);
 	if (number)
 		line->number = pd_doc_print(d, "%s %s",
 		                            a->scale == PD_RATIO
@@ -97,7 +98,8 @@ static void fill_row(pd_doc *d, const pd_review *r, size_t i,
 		if (a->role == PD_CONTROL)
 			row->note = "Control: could not be judged.";
 		row->sentence = a->refusal
-		    ? pd_doc_print(d, "Why: %s", a->refusal)
+		    ? pd_doc_print(d, "Why: %s",
+		                   pd_words_stop(d, a->refusal))
 		    : "Why: no effect could be estimated.";
 		return;
 	}

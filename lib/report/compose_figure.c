@@ -8,6 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Length of a figure's value axis, in scene units. */
+enum { AXIS_ROOM = 250 };
+
 static int ascending(const void *a, const void *b)
 {
 	double x = *(const double *)a, y = *(const double *)b;
@@ -42,7 +45,9 @@ static const char *value_axis(pd_doc *d, const pd_answer *a)
 	if (open && close && close[1] == '\0')
 		words = pd_doc_print(d, "%.*s", (int)(close - open - 1),
 		                     open + 1);
-	return pd_doc_print(d, "%s, %s", words, unit_words(d, a));
+	words = pd_doc_print(d, "%s, %s", words, unit_words(d, a));
+	return pd_text_width(words, 13) <= AXIS_ROOM ? words
+	                                             : unit_words(d, a);
 }
 
 static const char *left_out(pd_doc *d, const pd_answer *a)
@@ -111,6 +116,12 @@ static bool count_pairs(pd_doc *d, const pd_answer *a, struct pair_counts *c)
 	return true;
 }
 
+static const char *pair_number(pd_doc *d, const pd_answer *a, double x)
+{
+	return a->scale == PD_RATIO ? pd_words_span(d, a, x, NAN, NAN, false)
+	                            : pd_words_short(d, x);
+}
+
 static void pair_table(pd_doc *d, const pd_answer *a,
                        const struct pair_counts *c)
 {
@@ -143,9 +154,22 @@ static void pair_table(pd_doc *d, const pd_answer *a,
 		            pd_words_count(d, c->not_drawn));
 	for (size_t i = 0; i < 3; i++)
 		add_measure(d, t, pd_doc_print(d, "%s, %s", kind, at[i].words),
-		            c->n ? pd_words_short(d, quantile(c->effect, c->n,
+		            c->n ? pair_number(d, a, quantile(c->effect, c->n,
 		                                              at[i].q))
 		                 : NULL);
+}
+
+/* "2 over 1"; plain words where the arms' names are long. */
+static const char *ratio_axis(pd_doc *d, const pd_answer *a)
+{
+	bool ratio = a->scale == PD_RATIO;
+	const char *text = pd_doc_print(d, ratio ? "%s over %s" : "%s less %s",
+	                                a->effect[0].first,
+	                                a->effect[0].second);
+
+	if (pd_text_width(text, 13) <= AXIS_ROOM)
+		return text;
+	return ratio ? "ratio within the pair" : "difference within the pair";
 }
 
 static void pair_figure(pd_doc *d, const pd_answer *a)
@@ -154,17 +178,15 @@ static void pair_figure(pd_doc *d, const pd_answer *a)
 	const char *first = pd_words_arm(d, a, e->first);
 	const char *second = pd_words_arm(d, a, e->second);
 	bool ratio = a->scale == PD_RATIO;
-	pd_figure_words w = { value_axis(d, a), NULL,
-	                      pd_doc_print(d, ratio ? "%s over %s"
-	                                            : "%s less %s",
-	                                   e->first, e->second) };
+	pd_figure_words w = { value_axis(d, a), NULL, first, second,
+	                      ratio_axis(d, a) };
 	struct pair_counts c;
 	pd_figure *f;
 
 	if (!count_pairs(d, a, &c))
 		return;
-	f = pd_doc_figure(d, pd_doc_print(d, "%s against %s, pair by pair",
-	                                  first, second),
+	f = pd_doc_figure(d, pd_words_upper(d, pd_doc_print(d,
+	        "%s against %s, pair by pair", first, second)),
 	    pd_doc_print(d,
 	    "Left: one line joins the two results of one pair, %s on the left "
 	    "and %s on the right, on a %s axis; a rising line means more with "
@@ -181,7 +203,7 @@ static void pair_figure(pd_doc *d, const pd_answer *a)
 
 static void level_figure(pd_doc *d, const pd_answer *a)
 {
-	pd_figure_words w = { value_axis(d, a), NULL, NULL };
+	pd_figure_words w = { value_axis(d, a), NULL, NULL, NULL, NULL };
 	size_t zeros = 0;
 
 	for (size_t i = 0; i < a->points.n_points; i++)
@@ -224,7 +246,8 @@ static void line_table(pd_doc *d, const pd_answer *a)
 
 static void slope_figure(pd_doc *d, const pd_answer *a)
 {
-	pd_figure_words w = { value_axis(d, a), a->parameter_words, NULL };
+	pd_figure_words w = { value_axis(d, a), a->parameter_words, NULL,
+	                      NULL, NULL };
 	const pd_points *p = &a->points;
 	size_t zeros = 0;
 	pd_figure *f;

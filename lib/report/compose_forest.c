@@ -37,6 +37,7 @@ static void fill_bar(pd_doc *d, const pd_answer *a, size_t i, size_t k,
 	bar->high = e->high;
 	bar->verdict = e->verdict;
 	bar->neutral = a->not_a_choice;
+	bar->unsupported = pd_is_unsupported(a, e->verdict);
 	pd_margin_limits(a, &bar->margin_low, &bar->margin_high);
 }
 
@@ -74,12 +75,12 @@ static void forest_table(pd_doc *d, const pd_review *r, size_t n_answers,
 {
 	const char *level = pd_words_level(d, &r->answer[0]);
 	const pd_cell_column column[] = {
-		{ "Comparison", NULL, false }, { "Judged", NULL, false },
+		{ "Comparison", NULL, false },
 		{ pd_doc_print(d, "%s (%s CI)",
 		               scale == PD_RATIO ? "Ratio" : "Difference",
 		               level),
 		  scale == PD_RATIO ? NULL : "percentage points", true },
-		{ "Verdict", NULL, false },
+		{ "Verdict", NULL, false }, { "Judged", NULL, false },
 	};
 	pd_table *t = pd_doc_table(d, scale == PD_RATIO
 	                                  ? "All effects judged as a ratio"
@@ -102,10 +103,10 @@ static void forest_table(pd_doc *d, const pd_review *r, size_t n_answers,
 			                           pd_words_arms(d, a, e))
 			            : pd_doc_print(d, "Q%zu %s", i + 1,
 			                           pd_words_parameter(d, a));
-			cell[1] = pd_words_judged(d, a);
-			cell[2] = e ? pd_words_span(d, a, e->value, e->low,
+			cell[3] = pd_words_judged(d, a);
+			cell[1] = e ? pd_words_span(d, a, e->value, e->low,
 			                            e->high, false) : NULL;
-			cell[3] = e ? pd_words_supported(d, a, e->verdict)
+			cell[2] = e ? pd_words_supported(d, a, e->verdict)
 			            : pd_words_verdict(a, PD_NO_ANSWER);
 		}
 	}

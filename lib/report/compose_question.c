@@ -7,25 +7,12 @@
 
 #include <math.h>
 
-static const char *sentence_case(pd_doc *d, const char *text)
-{
-	char *copy = pd_arena_copy(d->arena, text);
-
-	if (!copy) {
-		d->failed = true;
-		return "";
-	}
-	if (*copy >= 'a' && *copy <= 'z')
-		*copy = (char)(*copy - 'a' + 'A');
-	return copy;
-}
-
 static void found(pd_doc *d, const pd_review *r, const pd_answer *a)
 {
 	if (a->refusal || a->n_effects == 0) {
 		pd_doc_paragraph(d, PD_LEAD, pd_doc_print(d, "%s. Why: %s",
 		    pd_words_verdict(a, PD_NO_ANSWER),
-		    a->refusal ? a->refusal
+		    a->refusal ? pd_words_stop(d, a->refusal)
 		               : "no effect could be estimated."));
 		return;
 	}
@@ -37,7 +24,7 @@ static void found(pd_doc *d, const pd_review *r, const pd_answer *a)
 		pd_doc_paragraph(d, PD_LEAD, pd_doc_print(d,
 		    "%s %s. %s: %s %s. %s", pd_verdict_sign(e->verdict),
 		    pd_words_supported(d, a, e->verdict),
-		    sentence_case(d, pd_words_arms(d, a, e)),
+		    pd_words_upper(d, pd_words_arms(d, a, e)),
 		    a->scale == PD_RATIO ? "ratio"
 		                         : "difference in percentage points",
 		    number ? number : "not estimable",
@@ -253,6 +240,7 @@ static void component_table(pd_doc *d, const pd_answer *a)
 		cell[0] = pd_doc_text(d, a->component_name[i]);
 		cell[1] = pd_words_short(d, sd);
 		cell[2] = isnan(sd) ? NULL
+		        : sd == 0 ? "none seen"
 		        : ratio ? pd_doc_print(d, "%s-fold",
 		                               pd_words_short(d, exp(far)))
 		                : pd_words_short(d, far);

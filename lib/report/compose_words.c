@@ -31,7 +31,7 @@ const char *pd_words_supported(pd_doc *d, const pd_answer *a, pd_verdict v)
 	const char *words = pd_words_verdict(a, v);
 
 	return pd_is_unsupported(a, v)
-	           ? pd_doc_print(d, "%s - unsupported", words) : words;
+	           ? pd_doc_print(d, "%s (unsupported)", words) : words;
 }
 
 const char *pd_words_role(pd_role role)
@@ -54,6 +54,30 @@ const char *pd_words_parameter(pd_doc *d, const pd_answer *a)
 	const char *words = a->parameter_words ? a->parameter_words : "";
 
 	return pd_doc_print(d, "%.*s", (int)strcspn(words, ","), words);
+}
+
+const char *pd_words_upper(pd_doc *d, const char *text)
+{
+	char *copy = pd_arena_copy(d->arena, text);
+
+	if (!copy) {
+		d->failed = true;
+		return "";
+	}
+	if (copy[0] >= 'a' && copy[0] <= 'z' &&
+	    ((copy[1] >= 'a' && copy[1] <= 'z') || copy[1] == ' '))
+		copy[0] = (char)(copy[0] - 'a' + 'A');
+	return copy;
+}
+
+const char *pd_words_stop(pd_doc *d, const char *text)
+{
+	size_t n = strlen(text);
+
+	if (n && (text[n - 1] == '.' || text[n - 1] == '?' ||
+	          text[n - 1] == '!'))
+		return text;
+	return pd_doc_print(d, "%s.", text);
 }
 
 /* Does an arm's name need the parameter before it to mean anything? */

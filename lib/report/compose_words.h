@@ -16,6 +16,10 @@ const char *pd_words_supported(pd_doc *d, const pd_answer *a, pd_verdict v);
 const char *pd_words_role(pd_role role);
 /* parameter_words up to the comma that starts its unit. */
 const char *pd_words_parameter(pd_doc *d, const pd_answer *a);
+/* The text with its first letter upper case, unless it starts a unit (mL). */
+const char *pd_words_upper(pd_doc *d, const char *text);
+/* The text with a stop at its end. */
+const char *pd_words_stop(pd_doc *d, const char *text);
 /* An arm's name, with the parameter before a bare number. */
 const char *pd_words_arm(pd_doc *d, const pd_answer *a, const char *name);
 /* Which arm gives more: "syringe size: 10 mL gives more than 50 mL". */

@@ -194,9 +194,9 @@ static size_t line_length(const char *text, double height, double width)
 	return best;
 }
 
-size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height, bool strong,
-                        double x, double y, double step, double width,
-                        const char *text)
+size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
+                        pd_anchor anchor, bool strong, double x, double y,
+                        double step, double width, const char *text)
 {
 	size_t lines = 0;
 
@@ -206,7 +206,7 @@ size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height, bool strong,
 		if (n == 0)
 			n = strlen(text);
 		if (s) {
-			pd_mark *m = add_text(s, ink, height, PD_START, x,
+			pd_mark *m = add_text(s, ink, height, anchor, x,
 			                      y + step * (double)lines, text,
 			                      n);
 			if (m)
@@ -235,7 +235,7 @@ pd_ink pd_verdict_ink(pd_verdict v, bool neutral)
 	return PD_INK_OPEN;
 }
 
-void pd_scene_sign(pd_scene *s, pd_verdict v, bool neutral, double x, double y,
+void pd_scene_sign(pd_scene *s, pd_verdict v, pd_ink ink, double x, double y,
                    double r)
 {
 	const double up[] = { x - r, y + 0.8 * r, x, y - r, x + r,
@@ -246,7 +246,6 @@ void pd_scene_sign(pd_scene *s, pd_verdict v, bool neutral, double x, double y,
 	                          y - 0.8 * r, x + 0.8 * r, y + 0.8 * r,
 	                          x - 0.8 * r, y + 0.8 * r };
 	const double diamond[] = { x, y - r, x + r, y, x, y + r, x - r, y };
-	pd_ink ink = pd_verdict_ink(v, neutral);
 	pd_mark *m;
 
 	switch (v) {

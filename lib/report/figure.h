@@ -68,15 +68,15 @@ void pd_scene_side_text(pd_scene *s, pd_ink ink, double height, double x,
                         double y, const char *text);
 /* Text in lines no longer than `width`, the first at y, each `step` below;
  * returns the number of lines. Draws nothing with a NULL scene. */
-size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height, bool strong,
-                        double x, double y, double step, double width,
-                        const char *text);
+size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
+                        pd_anchor anchor, bool strong, double x, double y,
+                        double step, double width, const char *text);
 /* Width text will take, for the sans-serif metrics the writers ask for. */
 double pd_text_width(const char *text, double height);
 
-/* The sign of a verdict, shape and ink: a triangle up or down (gain or loss;
- * `neutral`: in text ink), a filled square, a hollow diamond. */
-void pd_scene_sign(pd_scene *s, pd_verdict v, bool neutral, double x, double y,
+/* The sign of a verdict: a triangle up or down, a filled square, a hollow
+ * diamond; and its ink (neutral: what nobody chooses is no gain or loss). */
+void pd_scene_sign(pd_scene *s, pd_verdict v, pd_ink ink, double x, double y,
                    double radius);
 pd_ink pd_verdict_ink(pd_verdict v, bool neutral);
 
@@ -106,6 +106,7 @@ typedef struct pd_bar {
 	double margin_low, margin_high; /* NaN: none                           */
 	pd_verdict verdict;
 	bool neutral;            /* not a choice: higher/lower                 */
+	bool unsupported;        /* drawn as open: a control failed            */
 } pd_bar;
 
 typedef struct pd_bars {
@@ -128,6 +129,7 @@ pd_scene *pd_figure_forest(pd_arena *arena, const pd_bars *b, bool narrow);
 typedef struct pd_figure_words {
 	const char *value_axis;  /* "CFU-F per mL"                             */
 	const char *x_axis;      /* slope: parameter and unit                  */
+	const char *first, *second; /* pairs: the arms                        */
 	const char *ratio_axis;  /* "2 over 1" or "2 less 1"                   */
 } pd_figure_words;
 

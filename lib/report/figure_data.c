@@ -66,8 +66,8 @@ static void draw_name(pd_scene *s, double x, double y, double width,
 		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_TEXT, PD_MIDDLE, true,
 		              x, y, name);
 	else
-		pd_scene_wrapped(s, PD_INK_TEXT, PD_FIGURE_SMALL, true,
-		                 x - width / 2, y, 15, width, name);
+		pd_scene_wrapped(s, PD_INK_TEXT, PD_FIGURE_SMALL, PD_MIDDLE,
+		                 true, x, y, 15, width, name);
 }
 
 /* The right panel: each pair's ratio, the effect and the margin band. */
@@ -115,10 +115,12 @@ static void draw_pair_ratios(pd_scene *s, const pd_answer *a, double x0,
 		return;
 	double x = x0 + (x1 - x0) * 0.8;
 
-	pd_draw_limits(s, pd_verdict_ink(e->verdict, a->not_a_choice), &axis,
-	               x, e->low, e->high);
-	pd_scene_sign(s, e->verdict, a->not_a_choice, x,
-	              pd_axis_at(&axis, e->value), 7);
+	pd_ink ink = a->unsupported && e->verdict == PD_NO_MATTER
+	                 ? PD_INK_OPEN
+	                 : pd_verdict_ink(e->verdict, a->not_a_choice);
+
+	pd_draw_limits(s, ink, &axis, x, e->low, e->high);
+	pd_scene_sign(s, e->verdict, ink, x, pd_axis_at(&axis, e->value), 7);
 }
 
 pd_scene *pd_figure_pairs(pd_arena *arena, const pd_answer *a,
@@ -137,8 +139,8 @@ pd_scene *pd_figure_pairs(pd_arena *arena, const pd_answer *a,
 
 	pd_draw_value_axis(s, &axis, LEFT, 234, w->value_axis);
 	draw_pair_lines(s, a, &axis, LEFT + 34, 200);
-	draw_name(s, LEFT + 34, foot + 20, 92, a->effect[0].second);
-	draw_name(s, 200, foot + 20, 92, a->effect[0].first);
+	draw_name(s, LEFT + 34, foot + 20, 92, w->second);
+	draw_name(s, 200, foot + 20, 92, w->first);
 	draw_pair_ratios(s, a, 316, WIDTH - 6, top, foot, w->ratio_axis);
 	return s;
 }

@@ -20,7 +20,7 @@ struct layout {
 };
 
 static const struct layout wide_layout = {
-	false, 940, 14, 11.5, 17, 14, 272, 290, 620, 640, 800, 140
+	false, 940, 14, 11.5, 17, 14, 250, 264, 624, 642, 796, 144
 };
 static const struct layout narrow_layout = {
 	true, 360, 14, 11.5, 17, 14, 356, 14, 346, 0, 0, 340
@@ -66,8 +66,8 @@ void pd_bars_scale(pd_bars *b)
 
 static size_t lines(const char *text, double height, double width)
 {
-	return text ? pd_scene_wrapped(NULL, PD_INK_TEXT, height, false, 0, 0,
-	                               0, width, text)
+	return text ? pd_scene_wrapped(NULL, PD_INK_TEXT, height, PD_START,
+	                               false, 0, 0, 0, width, text)
 	            : 0;
 }
 
@@ -76,20 +76,23 @@ static size_t most(size_t a, size_t b)
 	return a > b ? a : b;
 }
 
-static double side_width(const struct layout *l)
+static pd_ink bar_ink(const pd_bar *b)
 {
-	return (l->plot_to - l->plot) / 2 - 8;
+	return b->unsupported ? PD_INK_OPEN
+	                      : pd_verdict_ink(b->verdict, b->neutral);
 }
 
-static size_t side_lines(const struct layout *l, const pd_bar *b)
+/* Room for words left (way -1) or right (way 1) of no effect. */
+static double side_width(const struct layout *l, double null, double way)
 {
-	return most(lines(b->less, l->small, side_width(l)),
-	            lines(b->more, l->small, side_width(l)));
+	return (way < 0 ? null - l->plot : l->plot_to - null) - 6;
 }
 
-static double row_height(const struct layout *l, const pd_bar *b)
+static double row_height(const struct layout *l, double null, const pd_bar *b)
 {
-	double below = (double)side_lines(l, b) * l->small_step;
+	size_t sides = most(lines(b->less, l->small, side_width(l, null, -1)),
+	                    lines(b->more, l->small, side_width(l, null, 1)));
+	double below = (double)sides * l->small_step;
 	double label = (double)lines(b->label, l->text, l->label_width);
 	double words = (double)lines(b->words, l->text, l->words_width);
 
@@ -110,7 +113,7 @@ static void arrow(pd_scene *s, pd_ink ink, double x, double y, double way)
 static void draw_interval(pd_scene *s, const pd_axis *a, const pd_bar *b,
                           double y)
 {
-	pd_ink ink = pd_verdict_ink(b->verdict, b->neutral);
+	pd_ink ink = bar_ink(b);
 	double x0, x1;
 
 	if (isnan(b->value))
@@ -121,46 +124,54 @@ static void draw_interval(pd_scene *s, const pd_axis *a, const pd_bar *b,
 	if (b->low < a->from)
 		arrow(s, ink, a->place, y, -1);
 	else if (!isnan(b->low))
-		pd_scene_line(s, ink, 2.4, false, x0, y - 4, x0, y + 4);
+		pd_scene_line(s, ink, 2.4, false, x0, y - 6, x0, y + 6);
 	if (b->high > a->to)
 		arrow(s, ink, a->place_to, y, 1);
 	else if (!isnan(b->high))
-		pd_scene_line(s, ink, 2.4, false, x1, y - 4, x1, y + 4);
+		pd_scene_line(s, ink, 2.4, false, x1, y - 6, x1, y + 6);
 	/* A value outside the axis has no place: its arrow stands for it. */
 	if (b->value >= a->from && b->value <= a->to)
-		pd_scene_sign(s, b->verdict, b->neutral,
-		              pd_axis_at(a, b->value), y, 6.5);
+		pd_scene_sign(s, b->verdict, ink, pd_axis_at(a, b->value), y,
+		              5);
 }
 
-/* "more with B" at the left end, "more with A" at the right end. */
-static void draw_sides(pd_scene *s, const struct layout *l, const pd_bar *b,
-                       double y)
+/* "more with B" to the left of no effect, "more with A" to its right. */
+static void draw_sides(pd_scene *s, const struct layout *l, double null,
+                       const pd_bar *b, double y)
 {
-	double w = side_width(l);
-
 	if (b->less)
-		pd_scene_wrapped(s, PD_INK_MUTED, l->small, false, l->plot, y,
-		                 l->small_step, w, b->less);
-	if (!b->more)
-		return;
-	double own = pd_text_width(b->more, l->small);
-
-	if (own <= w)
-		pd_scene_text(s, PD_INK_MUTED, l->small, PD_END, false,
-		              l->plot_to, y, b->more);
-	else
-		pd_scene_wrapped(s, PD_INK_MUTED, l->small, false,
-		                 l->plot_to - w, y, l->small_step, w,
-		                 b->more);
+		pd_scene_wrapped(s, PD_INK_MUTED, l->small, PD_END, false,
+		                 null - 6, y, l->small_step,
+		                 side_width(l, null, -1), b->less);
+	if (b->more)
+		pd_scene_wrapped(s, PD_INK_MUTED, l->small, PD_START, false,
+		                 null + 6, y, l->small_step,
+		                 side_width(l, null, 1), b->more);
 }
 
-static void draw_row(pd_scene *s, const struct layout *l, const pd_axis *a,
-                     const pd_bar *b, double top, double height)
+/* Grid and the line of no effect behind one row. */
+static void draw_grid(pd_scene *s, const pd_bars *b, const pd_axis *a,
+                      double top, double foot)
+{
+	double null = pd_axis_at(a, b->null);
+
+	for (size_t i = 0; i < b->n_ticks; i++) {
+		double x = pd_axis_at(a, b->tick[i]);
+
+		pd_scene_line(s, PD_INK_GRID, 0.8, false, x, top, x, foot);
+	}
+	pd_scene_line(s, PD_INK_AXIS, 1.6, false, null, top, null, foot);
+}
+
+static void draw_row(pd_scene *s, const struct layout *l, const pd_bars *all,
+                     const pd_axis *a, const pd_bar *b, double top,
+                     double height)
 {
 	double y = top + l->step, bar = top + 12;
-	pd_ink ink = pd_verdict_ink(b->verdict, b->neutral);
-	size_t n = pd_scene_wrapped(s, PD_INK_TEXT, l->text, false, 0, y,
-	                            l->step, l->label_width, b->label);
+	double null = pd_axis_at(a, all->null);
+	pd_ink ink = bar_ink(b);
+	size_t n = pd_scene_wrapped(s, PD_INK_TEXT, l->text, PD_START, false,
+	                            0, y, l->step, l->label_width, b->label);
 
 	if (l->narrow) {
 		y += (double)n * l->step;
@@ -169,22 +180,26 @@ static void draw_row(pd_scene *s, const struct layout *l, const pd_axis *a,
 			              0, y, b->number);
 			y += l->step;
 		}
-		n = pd_scene_wrapped(s, ink, l->text, true, 0, y, l->step,
+		n = pd_scene_wrapped(s, ink, l->text, PD_START, true, 0, y, l->step,
 		                     l->words_width, b->words);
 		bar = y + (double)(n ? n - 1 : 0) * l->step + 18;
 	} else {
 		if (b->number)
 			pd_scene_text(s, PD_INK_TEXT, l->text, PD_START, true,
 			              l->number_x, y, b->number);
-		pd_scene_wrapped(s, ink, l->text, true, l->words_x, y,
+		pd_scene_wrapped(s, ink, l->text, PD_START, true, l->words_x, y,
 		                 l->step, l->words_width, b->words);
 	}
 	if (isfinite(b->margin_low) && isfinite(b->margin_high))
 		pd_scene_box(s, PD_INK_BAND, pd_axis_at(a, b->margin_low),
 		             bar - 9, pd_axis_at(a, b->margin_high), bar + 9);
+	if (!l->narrow)
+		draw_grid(s, all, a, top, top + height);
+	else if (!isnan(b->value))
+		draw_grid(s, all, a, bar - 12, bar + 30);
 	draw_interval(s, a, b, bar);
 	if (!isnan(b->value))
-		draw_sides(s, l, b, bar + 24);
+		draw_sides(s, l, null, b, bar + 25);
 	pd_scene_line(s, PD_INK_GRID, 0.6, false, 0, top + height, l->width,
 	              top + height);
 }
@@ -204,15 +219,12 @@ static void draw_axis(pd_scene *s, const struct layout *l, const pd_bars *b,
 			s->failed = true;
 			break;
 		}
-		pd_scene_line(s, PD_INK_GRID, 0.8, false, x, top, x, bottom);
 		pd_scene_text(s, PD_INK_MUTED, l->text, PD_MIDDLE, false, x,
 		              top - 6, pd_buf_text(&text));
 		pd_scene_text(s, PD_INK_MUTED, l->text, PD_MIDDLE, false, x,
 		              bottom + 17, pd_buf_text(&text));
 	}
 	pd_buf_clear(&text);
-	pd_scene_line(s, PD_INK_AXIS, 1.6, false, pd_axis_at(a, b->null), top,
-	              pd_axis_at(a, b->null), bottom);
 	pd_scene_text(s, PD_INK_MUTED, l->text, PD_MIDDLE, false,
 	              (l->plot + l->plot_to) / 2, bottom + 37, b->axis_words);
 }
@@ -221,19 +233,19 @@ pd_scene *pd_figure_forest(pd_arena *arena, const pd_bars *b, bool narrow)
 {
 	const struct layout *l = narrow ? &narrow_layout : &wide_layout;
 	pd_axis a = { b->log, b->from, b->to, l->plot, l->plot_to };
-	double top = 26, bottom = top;
+	double top = 26, bottom = top, null = pd_axis_at(&a, b->null);
 
 	for (size_t i = 0; i < b->n; i++)
-		bottom += row_height(l, &b->bar[i]);
+		bottom += row_height(l, null, &b->bar[i]);
 	pd_scene *s = pd_scene_new(arena, l->width, bottom + 46);
 
 	if (!s)
 		return NULL;
 	draw_axis(s, l, b, &a, top, bottom);
 	for (size_t i = 0; i < b->n; i++) {
-		double h = row_height(l, &b->bar[i]);
+		double h = row_height(l, null, &b->bar[i]);
 
-		draw_row(s, l, &a, &b->bar[i], top, h);
+		draw_row(s, l, b, &a, &b->bar[i], top, h);
 		top += h;
 	}
 	return s;

@@ -259,10 +259,10 @@ void pd_number_share_limits(pd_buf *out, double low, double high)
 {
 	pd_span s = { PD_SPAN_MEAN, 100 * (low + high) / 2, 100 * low,
 	              100 * high, NAN };
-	int d = pd_number_decimals(&s);
+	int d = high - low < 0.1 ? 1 : 0;
 
-	if (d > 2)
-		d = low > 0 && alike(100 * low, 0, 2) ? d : 2;
+	while (d < MOST_DECIMALS && misleads(&s, d))
+		d++;
 	pd_number_fixed(out, 100 * low, d);
 	pd_buf_add(out, "% to ");
 	pd_number_fixed(out, 100 * high, d);

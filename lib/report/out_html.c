@@ -146,15 +146,15 @@ static void paragraph(struct page *p, const pd_block *b)
 	element(p, open[b->tone], b->text, "</p>");
 }
 
-static const char *tone_class(pd_verdict v, bool neutral)
+static const char *tone_class(const pd_board_line *l)
 {
-	switch (v) {
+	switch (l->verdict) {
 	case PD_BETTER:
-		return neutral ? "v-plain" : "v-gain";
+		return l->neutral ? "v-plain" : "v-gain";
 	case PD_WORSE:
-		return neutral ? "v-plain" : "v-loss";
+		return l->neutral ? "v-plain" : "v-loss";
 	case PD_NO_MATTER:
-		return "v-same";
+		return l->unsupported ? "v-open" : "v-same";
 	case PD_NOT_SETTLED:
 	case PD_NO_ANSWER:
 		break;
@@ -166,8 +166,7 @@ static void board_line(struct page *p, const pd_board_line *l)
 {
 	pd_buf_print(p->out, "<li class=\"%s\"><span class=\"word\">"
 	             "<span aria-hidden=\"true\">%s</span> ",
-	             tone_class(l->verdict, l->neutral),
-	             pd_verdict_sign(l->verdict));
+	             tone_class(l), pd_verdict_sign(l->verdict));
 	text(p, l->words);
 	put(p, "</span>");
 	if (l->arms) {
@@ -212,6 +211,7 @@ static void board_row(struct page *p, const pd_board_row *r)
 
 static void board(struct page *p, const pd_board *b)
 {
+	put(p, "<div class=\"board\">\n");
 	for (size_t g = 0; g < b->n_groups; g++) {
 		element(p, "<h3>", b->group[g].title, "</h3>");
 		element(p, "<p class=\"quiet\">", b->group[g].rule, "</p>");
@@ -220,6 +220,7 @@ static void board(struct page *p, const pd_board *b)
 			board_row(p, &b->group[g].row[i]);
 		put(p, "</ol>\n");
 	}
+	put(p, "</div>\n");
 }
 
 static void table_head(struct page *p, const pd_table *t)
