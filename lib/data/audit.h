@@ -1,0 +1,32 @@
+/*
+ * audit.h - the append-only chain of what was done to a store. Each row's
+ * hash is SHA-256 over the row's parts and the hash of the row before:
+ *
+ *   seq LF at LF uid LF what LF bytes of detail LF detail LF previous LF
+ *
+ * numbers in decimal, hashes in lower-case hex, the first row's previous is
+ * 64 zeros. Whoever holds a printed hash can show that the rows up to it are
+ * the same; a file's owner can replace the whole file, nothing here stops it.
+ */
+#ifndef PERDRAW_DATA_AUDIT_H
+#define PERDRAW_DATA_AUDIT_H
+
+#include "data/store.h"
+
+/* SHA-256 in hex, NUL-ended, of bytes[size]. */
+void pd_sha256_hex(const void *bytes, size_t size, char out[65]);
+
+/*
+ * Add a row inside the caller's transaction. date: ISO date of the act, or
+ * "" for the present time in UTC. what: create, migrate, load, supersede,
+ * plan or look.
+ */
+pd_status pd_audit_add(pd_store *s, const char *what, const char *detail,
+                       const char *date, pd_error *err);
+
+/* Hash of the newest row that changed data, "" when the chain is empty. */
+pd_status pd_audit_data_state(pd_store *s, char out[65], pd_error *err);
+/* Hash of the newest row of all. */
+pd_status pd_audit_head(pd_store *s, char out[65], pd_error *err);
+
+#endif

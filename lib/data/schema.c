@@ -1,0 +1,234 @@
+/*
+ * schema.c - the tables made, brought up to date by version, and compared
+ * with ours, text by text, before anything in them is believed.
+ */
+#include "base/buf.h"
+#include "data/audit.h"
+#include "data/db.h"
+#include "data/sql_text.h"
+
+#include <string.h>
+
+enum { APPLICATION_ID = 1885631095, VERSION = 1 };
+
+/* Texts that bring a database from version `from` to the next one, in order.
+ * A new version adds a row here and a file sql/migrate_NNN.sql; the texts
+ * together must give the tables that the newest schema.sql gives. */
+static const struct step {
+	int from;
+	const char *sql;
+} steps[] = {
+	{ 0, pd_sql_schema },
+	{ 0, pd_sql_words },
+	{ 0, pd_sql_triggers },
+	{ 0, pd_sql_views },
+};
+
+/* Every object of the schema, one text a line, into `to`. */
+static pd_status describe(pd_store *s, pd_buf *to, pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = true;
+	pd_status st = pd_db_prepare(s, pd_sql_objects, &q, err);
+
+	while (st == PD_OK && row) {
+		st = pd_db_step(s, q, &row, err);
+		if (st == PD_OK && row)
+			pd_buf_print(to, "%s %s on %s\n%s\n", pd_db_text(q, 0),
+			             pd_db_text(q, 1), pd_db_text(q, 2),
+			             pd_db_text(q, 3));
+	}
+	sqlite3_finalize(q);
+	if (st == PD_OK && !pd_buf_ok(to))
+		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
+	return st;
+}
+
+static pd_status run_steps(pd_store *s, int from, pd_error *err)
+{
+	pd_status st = PD_OK;
+
+	for (size_t i = 0; st == PD_OK && i < sizeof steps / sizeof *steps; i++)
+		if (steps[i].from >= from)
+			st = pd_db_run(s, steps[i].sql, err);
+	return st;
+}
+
+/* What our own texts give, made in memory. */
+static pd_status describe_ours(pd_buf *to, pd_error *err)
+{
+	pd_store ours = { .path = (char *)"own schema", .writable = true };
+	int rc = sqlite3_open_v2(":memory:", &ours.db, SQLITE_OPEN_READWRITE |
+	                         SQLITE_OPEN_MEMORY | SQLITE_OPEN_NOMUTEX, NULL);
+	pd_status st = pd_db_fail(&ours, rc, err);
+
+	if (st == PD_OK)
+		st = run_steps(&ours, 0, err);
+	if (st == PD_OK)
+		st = describe(&ours, to, err);
+	sqlite3_close(ours.db);
+	return st;
+}
+
+/* Name of the first object that the two lists do not share, into `name`. */
+static void first_other(const char *theirs, const char *ours, char *name,
+                        size_t size)
+{
+	const char *line = theirs;
+
+	/* back to the start of the line the difference lies in */
+	for (size_t i = 0; theirs[i] && theirs[i] == ours[i]; i++)
+		if (theirs[i] == '\n')
+			line = theirs + i + 1;
+	size_t n = strcspn(line, "\n");
+
+	if (n == 0)
+		n = strlen(line = "an object is missing");
+	if (n >= size)
+		n = size - 1;
+	memcpy(name, line, n);
+	name[n] = '\0';
+}
+
+static pd_status compare(pd_store *s, pd_error *err)
+{
+	pd_buf theirs, ours;
+	char name[80];
+
+	pd_buf_init(&theirs);
+	pd_buf_init(&ours);
+	pd_status st = describe(s, &theirs, err);
+
+	if (st == PD_OK)
+		st = describe_ours(&ours, err);
+	if (st == PD_OK && strcmp(pd_buf_text(&theirs), pd_buf_text(&ours))) {
+		first_other(pd_buf_text(&theirs), pd_buf_text(&ours), name,
+		            sizeof name);
+		st = pd_fail_at(err, PD_DATA, s->path, 0, 0,
+		                "database holds tables, views or triggers "
+		                "that are not ours, near '%s'", name);
+	}
+	pd_buf_clear(&theirs);
+	pd_buf_clear(&ours);
+	return st;
+}
+
+static pd_status quick_check(pd_store *s, pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = false;
+	pd_status st = pd_db_prepare(s, pd_sql_check, &q, err);
+
+	if (st == PD_OK)
+		st = pd_db_step(s, q, &row, err);
+	if (st == PD_OK && row && strcmp(pd_db_text(q, 0), "ok") != 0)
+		st = pd_fail_at(err, PD_DATA, s->path, 0, 0,
+		                "database is damaged: %s", pd_db_text(q, 0));
+	sqlite3_finalize(q);
+	return st;
+}
+
+/* application_id and user_version, the first two things read. */
+static pd_status read_marks(pd_store *s, sqlite3_int64 *id,
+                            sqlite3_int64 *version, pd_error *err)
+{
+	pd_status st = pd_db_number(s, "PRAGMA application_id", id, err);
+
+	if (st == PD_OK)
+		st = pd_db_number(s, "PRAGMA user_version", version, err);
+	return st;
+}
+
+/* Bring the database to VERSION in one transaction. */
+static pd_status migrate(pd_store *s, pd_error *err)
+{
+	sqlite3_int64 id, version, bad = 0;
+	pd_status st = pd_db_begin_write(s, err);
+
+	if (st == PD_OK)
+		st = read_marks(s, &id, &version, err);
+	/* another process may have been first */
+	if (st == PD_OK && version < VERSION) {
+		st = run_steps(s, (int)version, err);
+		if (st == PD_OK)
+			st = pd_db_run(s, pd_sql_stamp, err);
+		if (st == PD_OK)
+			st = pd_audit_add(s, version ? "migrate" : "create",
+			                  "version 1", "", err);
+		if (st == PD_OK)
+			st = pd_db_number(s, "SELECT count(*) FROM "
+			                  "pragma_foreign_key_check", &bad,
+			                  err);
+		if (st == PD_OK && bad)
+			st = pd_fail_at(err, PD_DATA, s->path, 0, 0,
+			                "%lld rows lost their parent rows in "
+			                "the change of version",
+			                (long long)bad);
+	}
+	return pd_db_end(s, st, err);
+}
+
+/* Is this file one of ours, or empty and to be made? */
+static pd_status judge(pd_store *s, bool create, sqlite3_int64 id,
+                       sqlite3_int64 version, bool *empty, pd_error *err)
+{
+	sqlite3_int64 n = 0;
+	pd_status st = PD_OK;
+
+	*empty = false;
+	if (id == 0 && version == 0) {
+		st = pd_db_number(s, "SELECT count(*) FROM sqlite_schema", &n,
+		                  err);
+		*empty = st == PD_OK && n == 0;
+	}
+	if (st != PD_OK || (*empty && create))
+		return st;
+	if (*empty)
+		return pd_fail_at(err, PD_DATA, s->path, 0, 0,
+		                  "file holds no database yet");
+	if (id != APPLICATION_ID)
+		return pd_fail_at(err, PD_DATA, s->path, 0, 0,
+		                  "not a perdraw database");
+	if (version > VERSION || version < 1)
+		return pd_fail_at(err, PD_DATA, s->path, 0, 0,
+		                  "database is of version %lld, this program "
+		                  "reads up to version %d", (long long)version,
+		                  VERSION);
+	if (version < VERSION && !s->writable)
+		return pd_fail_at(err, PD_NO_PERMISSION, s->path, 0, 0,
+		                  "database is of version %lld and must be "
+		                  "opened for writing once to be brought to "
+		                  "version %d", (long long)version, VERSION);
+	return PD_OK;
+}
+
+pd_status pd_schema_prepare(pd_store *s, bool create, bool wal, pd_error *err)
+{
+	sqlite3_int64 id, version;
+	bool empty = false;
+	pd_status st = pd_db_run(s, pd_sql_defend, err);
+
+	if (st == PD_OK)
+		st = read_marks(s, &id, &version, err);
+	if (st == PD_OK)
+		st = judge(s, create, id, version, &empty, err);
+	if (st == PD_OK && !empty)
+		st = quick_check(s, err);
+	if (st == PD_OK && s->writable)
+		st = pd_db_run(s, wal ? pd_sql_journal
+		                      : pd_sql_rollback_journal, err);
+	if (st == PD_OK && (empty || version < VERSION)) {
+		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1,
+		                  (int *)NULL);
+		st = migrate(s, err);
+	}
+	if (st == PD_OK)
+		st = compare(s, err);
+	if (st == PD_OK) {
+		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1,
+		                  (int *)NULL);
+		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_VIEW, 1,
+		                  (int *)NULL);
+	}
+	return st;
+}

@@ -1,0 +1,102 @@
+-- read.sql - what reports and frames are made from. Every read that spans
+-- several statements runs in one transaction.
+
+--: read_counts
+SELECT (SELECT count(*) FROM patients), (SELECT count(*) FROM cases),
+       (SELECT count(*) FROM sites), (SELECT count(*) FROM aliquots),
+       (SELECT count(*) FROM assays), (SELECT count(*) FROM sources),
+       (SELECT count(*) FROM findings WHERE level = 'warning'),
+       (SELECT coalesce(date(min(case_date) * 86400, 'unixepoch'), '')
+        FROM cases),
+       (SELECT coalesce(date(max(case_date) * 86400, 'unixepoch'), '')
+        FROM cases);
+--: read_sources
+SELECT name, sha256, n_rows FROM sources ORDER BY source_id;
+--: read_findings
+SELECT s.name, f.code, f.level, f.line, f.position, f.found, f.expected
+FROM findings f JOIN sources s ON s.source_id = f.source_id
+WHERE ?1 IS NULL OR s.name = ?1 OR s.sha256 = ?1
+ORDER BY f.source_id, f.line, f.position, f.finding_id;
+--: read_bytes
+SELECT b.zstd FROM source_bytes b JOIN sources s ON s.source_id = b.source_id
+WHERE s.sha256 = ?1;
+
+--: read_words
+SELECT field, word FROM words ORDER BY field, code;
+--: read_names
+SELECT 0, operator_id, code FROM operators
+UNION ALL SELECT 1, device_id, name FROM devices
+UNION ALL SELECT 2, method_id, name FROM method_versions
+ORDER BY 1, 2;
+--: read_patients
+SELECT patient_id, label, sex, birth_year FROM patients ORDER BY patient_id;
+--: read_cases
+SELECT case_id, label, patient_id, case_date, age_y, bmi, operator_id,
+       blood_wbc, blood_rbc, blood_hct
+FROM cases ORDER BY case_id;
+--: read_sites
+SELECT site_id, landmark, distance_mm, gauge, geometry, device_id,
+       adverse_event, pain_score
+FROM sites ORDER BY site_id;
+--: read_aliquots
+SELECT aliquot_id, volume_ml, syringe_ml, move, anticoagulant,
+       anticoagulant_ml, pull_style, time_to_lab_min
+FROM aliquots ORDER BY aliquot_id;
+-- One result field by its place (0 tnc), TNC, and the red cells.
+--: read_assays
+SELECT assay_id, states,
+       CASE ?1 WHEN 0 THEN tnc WHEN 1 THEN mnc WHEN 2 THEN viability
+       WHEN 3 THEN hct WHEN 4 THEN rbc WHEN 5 THEN platelets
+       WHEN 6 THEN cd34 WHEN 7 THEN cd271 END, tnc
+FROM assays ORDER BY assay_id;
+--: read_colonies
+SELECT assay_id, states, cfu_f, tnc, cfu_f_e6, cells_plated, dish_1, dish_2,
+       dish_3, dish_4, dish_5, dish_6
+FROM assays ORDER BY assay_id;
+--: read_members
+SELECT sample_id, aliquot_id FROM pool_aliquots ORDER BY sample_id, aliquot_id;
+--: read_harm
+SELECT count(*), coalesce(sum(worst > 0), 0) FROM (
+	SELECT max(adverse_event) AS worst FROM sites
+	WHERE adverse_event IS NOT NULL GROUP BY case_id);
+
+-- Filled cells of each column, in the order of the vocabulary, and of how many.
+--: cover_patients
+SELECT count(*), count(sex), count(birth_year) FROM patients;
+--: cover_cases
+SELECT count(*), count(case_date), count(age_y), count(bmi),
+       count(operator_id), count(blood_wbc), count(blood_rbc),
+       count(blood_hct)
+FROM cases;
+--: cover_sites
+SELECT count(*), count(landmark), count(distance_mm), count(gauge),
+       count(geometry), count(device_id), count(adverse_event),
+       count(pain_score)
+FROM sites;
+--: cover_aliquots
+SELECT count(*), count(volume_ml), count(syringe_ml), count(move),
+       count(anticoagulant), count(anticoagulant_ml), count(pull_style),
+       count(time_to_lab_min)
+FROM aliquots;
+-- A result is filled when its cell said anything, a limit or `failed` too.
+--: cover_assays
+SELECT count(*),
+       sum(tnc IS NOT NULL OR states & 15 > 0),
+       sum(mnc IS NOT NULL OR states >> 4 & 15 > 0),
+       sum(viability IS NOT NULL OR states >> 8 & 15 > 0),
+       sum(hct IS NOT NULL OR states >> 12 & 15 > 0),
+       sum(rbc IS NOT NULL OR states >> 16 & 15 > 0),
+       sum(platelets IS NOT NULL OR states >> 20 & 15 > 0),
+       sum(cd34 IS NOT NULL OR states >> 24 & 15 > 0),
+       sum(cd271 IS NOT NULL OR states >> 28 & 15 > 0),
+       sum(cfu_f IS NOT NULL OR states >> 32 & 15 > 0),
+       sum(cfu_f_e6 IS NOT NULL OR states >> 36 & 15 > 0),
+       sum(dish_1 IS NOT NULL OR states >> 40 & 15 > 0),
+       sum(dish_2 IS NOT NULL OR states >> 44 & 15 > 0),
+       sum(dish_3 IS NOT NULL OR states >> 48 & 15 > 0),
+       sum(dish_4 IS NOT NULL OR states >> 52 & 15 > 0),
+       sum(dish_5 IS NOT NULL OR states >> 56 & 15 > 0),
+       sum(dish_6 IS NOT NULL OR states >> 60 & 15 > 0),
+       count(cells_plated), count(culture_days), count(colony_threshold),
+       sum(method_id > 0)
+FROM assays;
