@@ -8,6 +8,7 @@
  */
 #include "stats/paired.h"
 #include "stats/pairwise.h"
+#include "stats/quantile.h"
 #include "stats/rank.h"
 #include "stats/summary.h"
 
@@ -446,7 +447,7 @@ START_TEST(two_methods)
 	FILE *f = open_real("cd34_two_methods.csv");
 	double y[21][2] = { { 0 } }, d[20], a[20], b[20], sum[2] = { 0, 0 };
 	char line[256];
-	int count, id, method, rows = 0;
+	int count, id, method, rows = 0, up = 0;
 	pd_estimate e;
 	pd_rank_result r;
 
@@ -485,6 +486,12 @@ START_TEST(two_methods)
 	near("rank value", r.value, 0.4143215, 2e-7);
 	near("rank low", r.low, 0.2397977, 3e-7);
 	near("rank high", r.high, 0.5725133, 1e-7);
+	/* 16 of 20 up: the sign test is two counts at equal exposure */
+	for (int i = 0; i < 20; i++)
+		up += d[i] > 0;
+	ck_assert(up == 16);
+	near("sign", pd_compare_two_counts(up, 1, 20 - up, 1, 0.95).p, 0.01182,
+	     4e-4);
 }
 END_TEST
 

@@ -9,8 +9,10 @@
 #include "stats/counts.h"
 #include "stats/incomplete.h"
 #include "stats/quantile.h"
+#include "stats/stream.h"
 
 #include <check.h>
+#include <float.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_errno.h>
 #include <math.h>
@@ -246,6 +248,39 @@ START_TEST(sweep_small_laws)
 }
 END_TEST
 
+/* Anything from a shape of 0.02 to 2e6, tails to 1e-300: never "not a number";
+ * what comes back gives p again, as well as a last-bit change of the argument
+ * allows; an end (0, infinity) only where p is not reached inside the doubles. */
+START_TEST(sweep_at_random)
+{
+	pd_stream s;
+
+	pd_stream_init(&s, 1936, 0);
+	for (int i = 0; i < 20000; i++) {
+		double a = exp(log(0.02) + pd_stream_uniform(&s) * log(1e8));
+		double b = exp(log(0.02) + pd_stream_uniform(&s) * log(1e8));
+		double u = pd_stream_uniform(&s);
+		double p = i % 2 ? u : exp(-690 * u), got, bend;
+		int upper = i % 3 == 0, gamma = i % 5 == 0;
+		double r = gamma ? pd_gamma_point(p, upper, a)
+		                 : pd_beta_odds(p, upper, a, b);
+		double at = fmin(fmax(r, DBL_MIN), DBL_MAX);
+		pd_tails t = gamma ? pd_gamma_tails(at, a)
+		                   : pd_beta_tails(at, a, b);
+
+		got = upper ? t.upper : t.lower;
+		bend = t.slope / got * DBL_EPSILON;
+		if (r == 0 ? upper ? got <= p : got >= p
+		           : isinf(r) ? upper ? got >= p : got <= p
+		                      : fabs(got / p - 1) < 1e-12 + 16 * bend)
+			continue;
+		ck_abort_msg("gamma %d, upper %d, a %.17g, b %.17g, p %.17g: "
+		             "%.17g gives %.17g", gamma, upper, a, b, p, r,
+		             got);
+	}
+}
+END_TEST
+
 /* Exact Poisson limits of the counts 0 .. 20,000: each tail is 0.025 again.
  * The library fails at 2,333 of them, first at 1,736. */
 START_TEST(sweep_poisson)
@@ -360,6 +395,42 @@ START_TEST(binomial_limits)
 }
 END_TEST
 
+/* The chance that 95 % limits hold the truth is never below 95 %: summed over
+ * every count that could come, at truths that are not on any limit. */
+START_TEST(limits_cover)
+{
+	for (double mu = 0.0371; mu < 40; mu *= 1.173) {
+		double covered = 0;
+
+		for (int k = 0; k < 200; k++) {
+			double low, high;
+
+			pd_poisson_limits(k, 1, 0.95, &low, &high);
+			if (low <= mu && mu <= high)
+				covered += exp(k * log(mu) - mu -
+				               lgamma(k + 1.0));
+		}
+		ck_assert_msg(covered >= 0.95 && covered < 1 + 1e-12,
+		              "mean %g: %g", mu, covered);
+	}
+	for (double pi = 0.0137; pi < 1; pi += 0.0291) {
+		double covered = 0;
+
+		for (int k = 0; k <= 23; k++) {
+			double low, high;
+
+			pd_binomial_limits(k, 23, 0.95, &low, &high);
+			if (low <= pi && pi <= high)
+				covered += exp(lgamma(24) - lgamma(k + 1.0) -
+				               lgamma(24.0 - k) + k * log(pi) +
+				               (23 - k) * log1p(-pi));
+		}
+		ck_assert_msg(covered >= 0.95 && covered < 1 + 1e-12,
+		              "share %g: %g", pi, covered);
+	}
+}
+END_TEST
+
 START_TEST(limits_refuse_bad_input)
 {
 	static const double bad[][3] = {
@@ -471,10 +542,12 @@ int main(void)
 	tcase_add_test(w, sweep_f);
 	tcase_add_test(w, sweep_t);
 	tcase_add_test(w, sweep_small_laws);
+	tcase_add_test(w, sweep_at_random);
 	tcase_add_test(w, sweep_poisson);
 	tcase_add_test(w, sweep_binomial);
 	tcase_add_loop_test(c, poisson_limits, 0, ROWS(poisson));
 	tcase_add_loop_test(c, binomial_limits, 0, ROWS(binomial));
+	tcase_add_test(c, limits_cover);
 	tcase_add_test(c, limits_refuse_bad_input);
 	tcase_add_test(c, wilson_ends_are_exact);
 	tcase_add_loop_test(c, two_counts, 0, ROWS(two));
