@@ -4,6 +4,7 @@
  *   nested_tree.h     the letters and the elimination step
  *   nested_columns.c  X made orthogonal, y freed of it
  *   nested_tree.c     groups, nesting, the sums
+ *   nested_shape.c    what may be worked out once for many nodes
  *   nested_pass.c     value and first derivatives in one walk up and down
  *   nested_tangent.c  second derivatives
  *   nested_deviance.c the deviance from these
@@ -50,8 +51,7 @@ static bool room(struct pd_nested *m)
 	struct { double **at; size_t n; } want[] = {
 		{ &m->a, ll }, { &m->d_log_det, ne }, { &m->da, ne * ll },
 		{ &m->dd_log_det, ne * ne }, { &m->dda, ne * ne * ll },
-		{ &m->buffer, 2 * PD_NESTED_BLOCK * PD_CHUNK * ld },
-		{ &m->node_work, PD_NESTED_BLOCK * ld },
+		{ &m->wide, PD_MAX_R * ld },
 		{ &m->accum, PD_MAX_BLOCK * ll }, { &m->chol, p * p },
 		{ &m->phi, p * p }, { &m->work, 4 * p * p },
 		{ &m->vec, 4 * ld }, { &m->theta_out, ne }, { &m->beta, p },
@@ -411,7 +411,7 @@ static void group_h(const struct pd_nested *m, size_t k, const double *v,
 		if (!leaf) /* an upper group is its own node */
 			continue;
 		/* a leaf: its bundle's mean, plus what sets it apart */
-		own_f(lv, r, lv->shape[at], f);
+		block_of(lv, r, lv->s.f + lv->shape[at] * r * r, f);
 		for (size_t b = 0; b < q; b++) {
 			double apart = 0.0;
 

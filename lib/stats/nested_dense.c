@@ -177,25 +177,54 @@ double pd_form(const double *x, const double *a, size_t ld, const double *y,
 	return sum;
 }
 
-/* One 4 x 4 tile kept in registers while the rows stream by. */
-static void tile(double *restrict acc, const double *restrict x,
-                 const double *restrict y, size_t rows, size_t ld)
-{
-	double t[4][4] = { { 0.0 } };
+/* Two doubles side by side: what every 64-bit machine multiplies at once. */
+typedef double pair __attribute__((vector_size(16), aligned(8), may_alias));
 
-	for (size_t k = 0; k < rows; k++, x += ld, y += ld)
-		for (int i = 0; i < 4; i++)
-			for (int j = 0; j < 4; j++)
-				t[i][j] += x[i] * y[j];
-	for (size_t i = 0; i < 4; i++)
-		for (size_t j = 0; j < 4; j++)
-			acc[i * ld + j] += t[i][j];
+/* One 4 x 4 tile kept in registers while the rows stream by. */
+static void tile(double *acc, const double *x, size_t x_step, const double *y,
+                 size_t y_step, const double *weight, size_t rows, size_t ld)
+{
+	pair t[8] = { { 0.0 } };
+
+	for (size_t k = 0; k < rows; k++, x += x_step, y += y_step) {
+		pair lo = *(const pair *)y, hi = *(const pair *)(y + 2);
+
+		if (weight) {
+			lo *= weight[k];
+			hi *= weight[k];
+		}
+		t[0] += x[0] * lo;
+		t[1] += x[0] * hi;
+		t[2] += x[1] * lo;
+		t[3] += x[1] * hi;
+		t[4] += x[2] * lo;
+		t[5] += x[2] * hi;
+		t[6] += x[3] * lo;
+		t[7] += x[3] * hi;
+	}
+	for (size_t i = 0; i < 4; i++) {
+		*(pair *)(acc + i * ld) += t[2 * i];
+		*(pair *)(acc + i * ld + 2) += t[2 * i + 1];
+	}
 }
 
-void pd_cross_add(double *acc, const double *x, const double *y, size_t rows,
-                  size_t ld, bool upper)
+void pd_cross_add(double *acc, const double *x, size_t x_step, const double *y,
+                  size_t y_step, const double *weight, size_t rows, size_t ld)
 {
-	for (size_t a = 0; a < ld; a += 4)
-		for (size_t b = upper ? a : 0; b < ld; b += 4)
-			tile(acc + a * ld + b, x + a, y + b, rows, ld);
+	enum { CHUNK = 128 }; /* rows that stay near while tiles pass over */
+	bool square = x == y;
+
+	for (size_t k = 0; k < rows; k += CHUNK) {
+		size_t n = rows - k < CHUNK ? rows - k : CHUNK;
+		const double *w = weight ? weight + k : NULL;
+
+		for (size_t a = 0; a < ld; a += 4)
+			for (size_t b = square ? a : 0; b < ld; b += 4)
+				tile(acc + a * ld + b, x + k * x_step + a,
+				     x_step, y + k * y_step + b, y_step, w, n,
+				     ld);
+	}
+	for (size_t i = 0; square && i < ld; i++)
+		for (size_t j = 0; j < i; j++)
+			acc[i * ld + j] = acc[j * ld + i];
 }

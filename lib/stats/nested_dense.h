@@ -34,10 +34,12 @@ double pd_form(const double *x, const double *a, size_t ld, const double *y,
                size_t n);
 
 /*
- * acc[a,b] += sum over k of x[k,a] y[k,b]: x, y are rows * ld, acc is ld * ld,
- * ld a multiple of 4. With `upper`, tiles wholly below the diagonal are left.
+ * acc[a,b] += sum over k of weight[k] x[k,a] y[k,b], acc ld * ld, rows of x
+ * x_step apart, of y y_step; weight NULL: ones. ld is a multiple of 4. Where
+ * x is y the sums are symmetric, made once and mirrored: acc must then be
+ * symmetric before.
  */
-void pd_cross_add(double *acc, const double *x, const double *y, size_t rows,
-                  size_t ld, bool upper);
+void pd_cross_add(double *acc, const double *x, size_t x_step, const double *y,
+                  size_t y_step, const double *weight, size_t rows, size_t ld);
 
 #endif

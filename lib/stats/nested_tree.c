@@ -180,157 +180,22 @@ static void leaf_sums(struct pd_nested *m, size_t from)
 	}
 }
 
-/* 64 bits of a C matrix, to find leaves of one shape. */
-static uint64_t hash_matrix(const double *c, size_t n)
-{
-	uint64_t h = 0x9e3779b97f4a7c15u;
-
-	for (size_t i = 0; i < n; i++) {
-		uint64_t bits;
-
-		memcpy(&bits, c + i, sizeof bits);
-		h = (h ^ bits) * 0xff51afd7ed558ccdu;
-		h ^= h >> 32;
-	}
-	return h;
-}
-
-/* Shape of each leaf, numbered as met; example[shape] is one such leaf. */
-static size_t find_shapes(const struct pd_nested *m, uint32_t *leaf_shape,
-                          uint32_t *example, uint32_t *table, size_t size)
-{
-	const struct pd_level *lv = &m->level[m->depth - 1];
-	size_t rr = m->r * m->r, step = rr + m->r * m->ld, found = 0;
-
-	memset(table, 0xff, size * sizeof *table);
-	for (size_t g = 0; g < lv->n_groups; g++) {
-		const double *c = lv->group_first + g * step;
-		size_t at = (size_t)hash_matrix(c, rr) & (size - 1);
-
-		while (table[at] != UINT32_MAX &&
-		       memcmp(c, lv->group_first + example[table[at]] * step,
-		              rr * sizeof *c) != 0)
-			at = (at + 1) & (size - 1);
-		if (table[at] == UINT32_MAX) {
-			example[found] = (uint32_t)g;
-			table[at] = (uint32_t)found++;
-		}
-		leaf_shape[g] = table[at];
-	}
-	return found;
-}
-
-/*
- * Bundles: leaves of one shape under one parent, or single leaves where sums
- * by shape do not pay. `order` holds the leaves by parent; last[shape] is the
- * newest bundle of that shape.
- */
-static size_t bundle(const struct pd_level *lv, const uint32_t *leaf_shape,
-                     const uint32_t *order, uint32_t *last,
-                     uint32_t *bundle_of, uint32_t *parent, uint32_t *shape)
-{
-	size_t found = 0;
-
-	memset(last, 0xff, lv->n_groups * sizeof *last);
-	for (size_t i = 0; i < lv->n_groups; i++) {
-		uint32_t g = order[i], s = leaf_shape[g];
-		uint32_t up = lv->group_parent ? lv->group_parent[g] : 0;
-
-		if (!lv->presummed || last[s] == UINT32_MAX ||
-		    parent[last[s]] != up) {
-			last[s] = (uint32_t)found;
-			parent[found] = up;
-			shape[found++] = s;
-		}
-		bundle_of[g] = last[s];
-	}
-	return found;
-}
-
-/* Leaves sorted by parent (counting sort), else as they are. */
-static void order_leaves(const struct pd_level *lv, size_t n_parents,
-                         uint32_t *start, uint32_t *order)
-{
-	memset(start, 0, (n_parents + 1) * sizeof *start);
-	for (size_t g = 0; g < lv->n_groups; g++)
-		start[(lv->group_parent ? lv->group_parent[g] : 0) + 1]++;
-	for (size_t u = 0; u < n_parents; u++)
-		start[u + 1] += start[u];
-	for (size_t g = 0; g < lv->n_groups; g++)
-		order[start[lv->group_parent ? lv->group_parent[g] : 0]++] =
-			(uint32_t)g;
-}
-
-/* The deepest level's bundles and shapes. scratch: 5 * leaves + 2 * table. */
-static bool grow_leaves(struct pd_nested *m)
-{
-	struct pd_level *lv = &m->level[m->depth - 1];
-	size_t leaves = lv->n_groups, size = 16, rr = m->r * m->r;
-	size_t n_parents = m->depth > 1 ? lv[-1].n_groups : 1;
-	uint32_t *work, *leaf_shape, *order, *last, *start;
-
-	while (size < 2 * leaves)
-		size *= 2;
-	work = calloc(3 * leaves + (size > n_parents ? size : n_parents) + 1,
-	              sizeof *work);
-	lv->bundle = PD_NEW(m->arena, uint32_t, leaves);
-	lv->parent = PD_NEW(m->arena, uint32_t, leaves);
-	lv->shape = PD_NEW(m->arena, uint32_t, leaves);
-	lv->s.c = PD_NEW(m->arena, double, leaves * rr);
-	if (!work || !lv->bundle || !lv->parent || !lv->shape || !lv->s.c) {
-		free(work);
-		return false;
-	}
-	leaf_shape = work;
-	order = work + leaves;
-	last = work + 2 * leaves;
-	start = work + 3 * leaves;
-	lv->n_shapes = find_shapes(m, leaf_shape, last, start, size);
-	lv->presummed = lv->n_shapes * 4 <= leaves;
-	for (size_t s = 0; s < lv->n_shapes; s++)
-		memcpy(lv->s.c + s * rr, lv->group_first +
-		       last[s] * (rr + m->r * m->ld), rr * sizeof(double));
-	order_leaves(lv, n_parents, start, order);
-	lv->n_nodes = bundle(lv, leaf_shape, order, last, lv->bundle,
-	                     lv->parent, lv->shape);
-	free(work);
-	return true;
-}
-
-/* Upper levels: a node a group, its own shape. */
-static bool grow_upper(struct pd_nested *m, struct pd_level *lv)
-{
-	size_t n = lv->n_groups;
-
-	lv->n_nodes = lv->n_shapes = n;
-	lv->parent = lv->group_parent;
-	lv->shape = PD_NEW(m->arena, uint32_t, n);
-	lv->s.c = PD_NEW(m->arena, double, n * m->r * m->r);
-	if (!lv->shape || !lv->s.c)
-		return false;
-	for (size_t g = 0; g < n; g++)
-		lv->shape[g] = (uint32_t)g;
-	if (lv->parent)
-		return true;
-	lv->parent = PD_NEW(m->arena, uint32_t, n);
-	return lv->parent != NULL;
-}
-
 static bool level_room(struct pd_nested *m, struct pd_level *lv)
 {
 	size_t r = m->r, rr = r * r, q = lv->q, ld = m->ld;
-	size_t ns = lv->n_shapes, nn = lv->n_nodes;
-	struct pd_shape *s = &lv->s;
+	size_t ns = lv->s.n, nn = lv->n_nodes;
+	size_t sums = lv->presummed ? ns * q * q * ld * ld : 1;
+	struct pd_shapes *s = &lv->s;
 	struct { double **at; size_t n; } room[] = {
-		{ &s->d, ns * q * q }, { &s->root, ns * q * q },
-		{ &s->gain, ns * r * q }, { &s->cn, ns * rr },
-		{ &s->omega, ns * rr }, { &s->below, ns * rr },
-		{ &s->dc, ns * rr }, { &s->dd, ns * q * q },
+		{ &s->d, ns * q * q }, { &s->f, ns * rr }, { &s->cn, ns * rr },
+		{ &s->omega, ns * rr }, { &s->dc, ns * rr },
+		{ &s->dd, ns * q * q }, { &s->df, ns * rr },
 		{ &s->dcn, ns * rr }, { &s->domega, ns * rr },
-		{ &s->dbelow, ns * rr }, { &lv->mult, nn },
-		{ &lv->count, ns }, { &lv->b, nn * r * ld },
-		{ &lv->h, nn * q * ld }, { &lv->db, nn * r * ld },
-		{ &lv->e, nn * r * ld }, { &lv->de, nn * r * ld },
+		{ &lv->weight, nn }, { &lv->b, nn * r * ld },
+		{ &lv->h, nn * q * ld }, { &lv->e, nn * r * ld },
+		{ &lv->db, nn * r * ld }, { &lv->dh, nn * q * ld },
+		{ &lv->de, nn * r * ld }, { &lv->total, sums },
+		{ &lv->within, sums },
 	};
 
 	for (size_t i = 0; i < sizeof room / sizeof *room; i++) {
@@ -341,56 +206,26 @@ static bool level_room(struct pd_nested *m, struct pd_level *lv)
 	return true;
 }
 
-/* Sums by shape, where shapes are far fewer than leaves. */
-static bool presum_room(struct pd_nested *m, struct pd_level *lv)
-{
-	size_t block = lv->q * lv->q * m->ld * m->ld;
-
-	if (!lv->presummed)
-		return true;
-	lv->total = PD_NEW(m->arena, double, lv->n_shapes * block);
-	lv->within = PD_NEW(m->arena, double, lv->n_shapes * block);
-	return lv->total && lv->within;
-}
-
-static void count_shapes(struct pd_nested *m, size_t k)
-{
-	struct pd_level *lv = &m->level[k];
-
-	if (k + 1 == m->depth)
-		for (size_t g = 0; g < lv->n_groups; g++)
-			lv->mult[lv->bundle[g]] += 1.0;
-	else
-		for (size_t g = 0; g < lv->n_nodes; g++)
-			lv->mult[g] = 1.0;
-	for (size_t i = 0; i < lv->n_nodes; i++)
-		lv->count[lv->shape[i]] += lv->mult[i];
-}
-
 pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
 {
-	bool ok = true;
+	struct pd_level *leaves = &m->level[m->depth - 1];
+	bool ok;
 
 	m->cross = PD_NEW(m->arena, double, m->ld * m->ld);
 	ok = m->cross != NULL;
 	if (ok && m->depth > 0) {
-		struct pd_level *lv = &m->level[m->depth - 1];
-
-		lv->group_first = PD_NEW(m->arena, double, lv->n_groups *
-		                         (m->r * m->r + m->r * m->ld));
-		ok = lv->group_first != NULL;
+		leaves->group_first =
+			PD_NEW(m->arena, double, leaves->n_groups *
+			       (m->r * m->r + m->r * m->ld));
+		ok = leaves->group_first != NULL;
 		if (ok) {
 			leaf_sums(m, 0);
-			ok = grow_leaves(m) && presum_room(m, lv);
+			ok = pd_shape_leaves(m);
 		}
 	}
-	for (size_t k = 0; ok && k + 1 < m->depth; k++)
-		ok = grow_upper(m, &m->level[k]);
-	for (size_t k = 0; ok && k < m->depth; k++) {
-		ok = level_room(m, &m->level[k]);
-		if (ok)
-			count_shapes(m, k);
-	}
+	for (size_t k = m->depth; ok && k-- > 0;)
+		ok = (k + 1 == m->depth || pd_shape_upper(m, k)) &&
+		     level_room(m, &m->level[k]);
 	if (!ok)
 		return pd_fail(err, PD_NO_MEMORY, "no memory for the tree of "
 		               "%zu rows", m->n);
@@ -408,7 +243,7 @@ static void bundle_means(struct pd_nested *m, struct pd_level *lv, size_t from)
 	for (size_t g = 0; g < lv->n_groups; g++) {
 		const double *leaf = lv->group_first + g * step + r * r;
 		double *b = lv->b + lv->bundle[g] * r * ld;
-		double share = 1.0 / lv->mult[lv->bundle[g]];
+		double share = lv->mult ? 1.0 / lv->mult[lv->bundle[g]] : 1.0;
 
 		for (size_t a = 0; a < r; a++)
 			for (size_t j = from; j < w; j++)
@@ -463,9 +298,9 @@ static void presum(struct pd_nested *m, struct pd_level *lv, size_t from)
 {
 	size_t q = lv->q, ld = m->ld, r = m->r, w = m->w;
 	size_t step = r * r + r * ld, block = q * q * ld * ld;
-	double *x = m->buffer, *about = m->buffer + q * ld;
+	double *x = m->wide, *about = m->wide + q * ld;
 
-	for (size_t k = 0; k < lv->n_shapes * q * q; k++) {
+	for (size_t k = 0; k < lv->s.n * q * q; k++) {
 		clear_columns(lv->total + k * ld * ld, w, ld, from);
 		clear_columns(lv->within + k * ld * ld, w, ld, from);
 	}
@@ -486,7 +321,7 @@ static void presum(struct pd_nested *m, struct pd_level *lv, size_t from)
 			add_leaf(lv->within + s * block, about, q, w, ld,
 			         from);
 	}
-	for (size_t s = 0; s < lv->n_shapes; s++) {
+	for (size_t s = 0; s < lv->s.n; s++) {
 		mirror(lv->total + s * block, q, w, ld, from);
 		mirror(lv->within + s * block, q, w, ld, from);
 	}

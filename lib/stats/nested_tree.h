@@ -23,10 +23,12 @@
  * and C and B of a node are the sums of its children's.
  *
  * Leaves (the deepest level) do not know the parameters in their C and B, so
- * all leaves with the same C have the same D: a *shape*. Leaves of one shape
- * under one parent act as one *bundle* (mean B, multiplicity), and the sums
- * of B_S'B_S by shape are made once. Upper nodes are their own bundle and
- * shape.
+ * all leaves with the same C have the same D at every point: a *shape*. Nodes
+ * further up whose children have the same shapes, equally often, are of one
+ * shape too. C, D and all that follows from them are worked out once a shape,
+ * B once a node. Leaves of one shape under one parent act as one *bundle*
+ * (mean B, multiplicity), and the sums of B_S'B_S over the leaves of a shape
+ * are made once. Upper nodes are their own bundle.
  *
  * A crossed factor would add its indicator columns beside X in W: after the
  * pass A holds their cross-products, dense but small, and one more Woodbury
@@ -42,19 +44,22 @@ enum {
 	PD_MAX_R = PD_NESTED_LEVELS * PD_NESTED_BLOCK,
 	PD_MAX_BLOCK = PD_NESTED_BLOCK * PD_NESTED_BLOCK,
 	PD_MAX_E = PD_NESTED_LEVELS * PD_NESTED_BLOCK *
-	           (PD_NESTED_BLOCK + 1) / 2,
-	PD_CHUNK = 64 /* rows gathered before one pass over the sums */
+	           (PD_NESTED_BLOCK + 1) / 2
 };
 
-/* What all nodes of one shape share. */
-struct pd_shape {
+/* What all nodes of one shape share, one after the other by shape. */
+struct pd_shapes {
+	size_t n;
+	double *count;         /* nodes (leaves) of the shape                */
+	size_t *start;         /* n + 1: its children are start[i] ..        */
+	uint32_t *child;       /* .. shape of a child, one level down        */
+	double *times;         /* .. and how often it has one                */
 	double *c;             /* r*r, before the own effect                 */
-	double *d, *root;      /* q*q, D = root'root                         */
-	double *gain;          /* r*q, C_S D                                 */
-	double *cn;            /* r*r, after the own effect                  */
-	double *omega;         /* r*r, weight of what lies above, summed     */
-	double *below;         /* r*r, omega handed to the children          */
-	double *dc, *dd, *dcn, *domega, *dbelow; /* tangents of the above    */
+	double *d;             /* q*q                                        */
+	double *f;             /* r*r, F = I - C_S D S'                      */
+	double *cn;            /* r*r, F C: after the own effect             */
+	double *omega;         /* r*r, what lies above, summed over its nodes */
+	double *dc, *dd, *df, *dcn, *domega; /* tangents of the above        */
 };
 
 struct pd_level {
@@ -66,16 +71,17 @@ struct pd_level {
 	uint32_t *group_parent; /* n_groups: group one level up              */
 	double *group_first;   /* deepest: n_groups * r*r then r*ld, see C, B */
 	/* nodes of the recursion: bundles at the deepest level, else groups */
-	size_t n_nodes, n_shapes;
+	size_t n_nodes;
 	uint32_t *parent, *shape, *bundle; /* bundle: of each leaf           */
-	double *mult, *count;  /* leaves in a bundle; nodes of a shape       */
+	double *mult;          /* leaves in a bundle; NULL: all 1            */
+	double *weight;        /* n_nodes, work                              */
 	double *b;             /* n_nodes * r*ld, before the own effect      */
 	double *h;             /* n_nodes * q*ld, R_S'V^-1 W, V whole        */
-	double *e;             /* n_nodes * r*ld, see pass_down              */
-	double *db, *de;       /* tangents                                   */
-	struct pd_shape s;     /* arrays over n_shapes                       */
-	bool presummed;        /* the two below are used                     */
-	double *total, *within; /* n_shapes * q*q * ld*ld                    */
+	double *e;             /* n_nodes * r*ld, see nested_pass.c          */
+	double *db, *dh, *de;  /* tangents                                   */
+	struct pd_shapes s;
+	bool presummed;        /* leaves are bundled, the two below are used */
+	double *total, *within; /* s.n * q*q * ld*ld                         */
 	double L[PD_MAX_BLOCK], T[PD_MAX_BLOCK]; /* of the present point     */
 };
 
@@ -100,8 +106,7 @@ struct pd_nested {
 	double *da;            /* n_elements * ld*ld                         */
 	double *dd_log_det;    /* n_elements^2                               */
 	double *dda;           /* n_elements^2 * ld*ld, [e][f], e <= f used  */
-	double *buffer;        /* gathered rows, 2 * 3 * PD_CHUNK * ld       */
-	double *node_work;     /* 3*ld: one node's rows                      */
+	double *wide;          /* PD_MAX_R*ld: one node's rows               */
 	double *accum;         /* 3*3 * ld*ld                                */
 	/* dense work of the likelihood */
 	double *chol, *phi, *work, *vec; /* p*p, p*p, 4*p*p, 4*ld            */
@@ -121,7 +126,10 @@ struct pd_nested {
 pd_status pd_tree_groups(struct pd_nested *m, const pd_nested_spec *spec,
                          pd_error *err);
 pd_status pd_tree_grow(struct pd_nested *m, pd_error *err);
-/* Sums of columns >= from again: after y changed, from = p. */
+/* nested_shape.c: bundles and shapes of a level, from below upwards. */
+bool pd_shape_leaves(struct pd_nested *m);
+bool pd_shape_upper(struct pd_nested *m, size_t k);
+/* nested_tree.c: sums of columns >= from again: after y changed, from = p. */
 void pd_tree_sums(struct pd_nested *m, size_t from);
 
 /* nested_columns.c */
