@@ -9,6 +9,10 @@
  *   d_ef = log|V|_ef + [tr Phi A_ef - tr Phi A_e Phi A_f]
  *          + nu (rss_ef / rss - rss_e rss_f / rss^2),
  *   rss_ef = v'A_ef v - 2 (A_e v)_X' Phi (A_f v)_X
+ * whose expectation (for scoring) keeps the determinants with their sign
+ * turned and profiles s^2 out:
+ *   E d_ef = - log|V|_ef - [tr Phi A_ef - tr Phi A_e Phi A_f] - u_e u_f / nu,
+ *   u_e = log|V|_e + [tr Phi A_e]
  * and by theta, T = L L', through dt_ab/dL_ic = [a=i] L_bc + [b=i] L_ac.
  * Source: Lindstrom & Bates (1988), J. Am. Stat. Assoc. 83, 1014-1022, with
  * V eliminated down the tree instead of by groups.
@@ -125,7 +129,18 @@ static double trace_product(const double *x, const double *y, size_t p)
 	return s;
 }
 
-static void hessian_t(struct pd_nested *m, double *h)
+/* log|V|_e + [tr Phi A_e] */
+static double u_of(const struct pd_nested *m, size_t e)
+{
+	double u = m->d_log_det[e];
+
+	if (m->reml)
+		u += pd_inner(m->phi, m->p, m->da + e * m->ld * m->ld, m->ld,
+		              m->p);
+	return u;
+}
+
+static void hessian_t(struct pd_nested *m, double *h, double *info)
 {
 	size_t p = m->p, ld = m->ld, ll = ld * ld, ne = m->n_elements;
 	double s2 = pd_point_sigma2(m), nu = nu_of(m);
@@ -143,12 +158,14 @@ static void hessian_t(struct pd_nested *m, double *h)
 			double d = m->dd_log_det[e * ne + f];
 
 			prepare(m, f, xf, pf);
-			d += (pd_form(m->vec, a, ld, m->vec, m->w) -
-			      2.0 * pd_form(xe, m->phi, p, xf, p)) / s2 -
-			     re * rf / (s2 * s2 * nu);
 			if (m->reml)
 				d += pd_inner(m->phi, p, a, ld, p) -
 				     trace_product(pe, pf, p);
+			info[e * ne + f] = info[f * ne + e] =
+				-d - u_of(m, e) * u_of(m, f) / nu;
+			d += (pd_form(m->vec, a, ld, m->vec, m->w) -
+			      2.0 * pd_form(xe, m->phi, p, xf, p)) / s2 -
+			     re * rf / (s2 * s2 * nu);
 			h[e * ne + f] = h[f * ne + e] = d;
 		}
 	}
@@ -241,7 +258,7 @@ bool pd_point_at(struct pd_nested *m, struct pd_point *pt, int order)
 		return true;
 	for (size_t f = 0; f < m->n_elements; f++)
 		pd_pass_tangent(m, f);
-	hessian_t(m, pt->hess_t);
+	hessian_t(m, pt->hess_t, pt->info_t);
 	hessian_theta(m, pt);
 	return true;
 }

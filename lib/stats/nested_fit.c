@@ -1,14 +1,15 @@
 /*
  * nested_fit.c - the search for the least deviance over theta.
  *
- * Newton's method on theta with the exact Hessian. Directions of negative
- * curvature are turned round (their eigenvalue enters by size), steps are cut
- * back until the deviance falls.
+ * Newton's method on theta with the exact Hessian; far from the minimum, where
+ * the Hessian is not positive, Fisher scoring in T. Where scoring does not
+ * help, directions of negative curvature are turned round (their eigenvalue
+ * enters by size) and steps are cut back until the deviance falls.
  *
  * Boundary. The deviance is even in a diagonal theta, so theta = 0 is always
  * stationary in theta; whether it is the minimum is seen from the slope in T.
- * A step past 0, or one that shrinks theta a thousandfold, sets it to exactly
- * 0 and its column is held. A held column is kept while the slope of the
+ * Once a variance is a trifle beside the residual's, a step past 0 or one that
+ * shrinks theta a thousandfold sets it to exactly 0 and its column is held. A held column is kept while the slope of the
  * deviance is >= 0 in every direction T may grow (the Karush-Kuhn-Tucker
  * condition: smallest eigenvalue of N on the null space of T, where N_aa =
  * d_aa and N_ab = d_ab / 2), else T grows along the steepest one.
@@ -91,7 +92,18 @@ static void theta_of_t(const struct pd_level *lv, const double *t,
 	}
 }
 
-/* Diagonals past or near 0 to 0, with T kept; from: where the step began. */
+/* Is the variance of theta at `d` already a trifle beside the residual's? */
+static bool small(const struct pd_nested *m, const struct pd_level *lv,
+                  size_t d, const double *theta)
+{
+	return theta[d] * theta[d] * fabs(m->d_log_det[d]) <
+	       0.05 * (double)lv->n_groups;
+}
+
+/*
+ * Diagonals that shrink past a tenth: to exactly 0 where the variance was a
+ * trifle anyway (T kept otherwise), else a quarter of what they were.
+ */
 static void clip(const struct pd_nested *m, const double *from, double *theta)
 {
 	for (size_t k = 0; k < m->depth; k++) {
@@ -102,11 +114,12 @@ static void clip(const struct pd_nested *m, const double *from, double *theta)
 
 		for (size_t j = 0; j < q; j++) {
 			size_t d = diagonal(lv, j);
+			bool trifle = small(m, lv, d, from);
 
-			if (theta[d] < 1e-3 * from[d]) {
-				theta[d] = 0.0;
-				cut = true;
-			}
+			if (!(theta[d] < (trifle ? 1e-3 : 0.1) * from[d]))
+				continue;
+			theta[d] = trifle ? 0.0 : 0.25 * from[d];
+			cut = cut || trifle;
 		}
 		for (size_t e = 0; cut && e < lv->n_elements; e++) {
 			size_t a, b;
@@ -114,11 +127,14 @@ static void clip(const struct pd_nested *m, const double *from, double *theta)
 			pd_element(lv, e, &a, &b);
 			l[a * q + b] = theta[lv->first + e];
 		}
-		for (size_t i = 0; cut && i < q * q * q; i++)
-			t[i / q] += l[i / q / q * q + i % q] *
-			            l[i / q % q * q + i % q];
-		if (cut)
-			theta_of_t(lv, t, theta);
+		if (!cut)
+			continue;
+		for (size_t a = 0; a < q; a++)
+			for (size_t b = 0; b < q; b++)
+				for (size_t c = 0; c < q; c++)
+					t[a * q + b] += l[a * q + c] *
+					                l[b * q + c];
+		theta_of_t(lv, t, theta);
 	}
 }
 
@@ -157,6 +173,70 @@ static void newton(struct search *s)
 		s->relative = fmax(s->relative, fabs(s->step[i]));
 		s->step[i] *= size[i];
 	}
+}
+
+/* theta of a level whose T moves by a step, halved until T stays well above
+ * singular; a level with nothing to move keeps its theta. */
+static void step_level(const struct pd_level *lv, const double *step,
+                       const double *from, double *theta)
+{
+	size_t q = lv->q, a, b;
+	double f = 1.0;
+
+	for (int cut = 0; cut < MAX_CUTS; cut++, f *= 0.5) {
+		double t[PD_MAX_BLOCK];
+		bool well = true;
+
+		for (size_t e = 0; e < lv->n_elements; e++) {
+			pd_element(lv, e, &a, &b);
+			t[a * q + b] = t[b * q + a] = lv->T[a * q + b] +
+				f * step[lv->first + e];
+		}
+		theta_of_t(lv, t, theta);
+		for (size_t j = 0; j < q; j++)
+			well = well && theta[diagonal(lv, j)] >=
+			               0.25 * from[diagonal(lv, j)];
+		if (well)
+			return;
+		if (q == 1 && cut == 0) /* straight to the least allowed */
+			f = -15.0 / 8.0 * lv->T[0] / step[lv->first];
+	}
+	for (size_t e = lv->first; e < lv->first + lv->n_elements; e++)
+		theta[e] = from[e];
+}
+
+/*
+ * Fisher scoring in T: step = -info^-1 gradient over the elements in use. One
+ * such step from anywhere lands near the minimum (it is a minimum norm
+ * quadratic estimate), where Newton's method from afar may wander. Each
+ * level's step is cut until its T keeps a sixteenth of every pivot. False
+ * when the deviance does not fall.
+ */
+static bool score(struct search *s)
+{
+	const struct pd_nested *m = s->m;
+	size_t nf = s->n_free, ne = m->n_elements;
+	double info[PD_MAX_E * PD_MAX_E], step[PD_MAX_E], all[PD_MAX_E] = { 0 };
+
+	for (size_t i = 0; i < nf; i++) {
+		step[i] = -s->at.grad_t[s->free[i]];
+		for (size_t j = 0; j < nf; j++)
+			info[i * nf + j] = s->at.info_t[s->free[i] * ne +
+			                                s->free[j]];
+	}
+	if (nf == 0 || !pd_chol(info, nf, nf))
+		return false;
+	pd_chol_solve(info, nf, nf, step);
+	for (size_t i = 0; i < nf; i++)
+		all[s->free[i]] = step[i];
+	memcpy(s->trial.theta, s->at.theta, sizeof s->at.theta);
+	for (size_t k = 0; k < m->depth; k++)
+		step_level(&m->level[k], all, s->at.theta, s->trial.theta);
+	pd_point_at(s->m, &s->trial, 0);
+	if (!(s->trial.value < s->at.value))
+		return false;
+	memcpy(s->at.theta, s->trial.theta, sizeof s->at.theta);
+	return true;
 }
 
 /* Try points at + f * step for f = 1, 1/2, ... until the deviance falls. */
@@ -321,6 +401,8 @@ static void run(struct search *s, struct pd_nested *m, const double *start)
 			s->end = s->curved ? DONE : FLAT;
 			return;
 		}
+		if ((s->iterations == 0 || !s->curved) && score(s))
+			continue;
 		if (!walk(s))
 			s->end = s->curved ? STUCK : FLAT;
 	}
@@ -386,11 +468,13 @@ pd_status pd_fit_search(struct pd_nested *m, const double *start,
 	struct search first, second;
 	const struct search *best = &first;
 	double theta[PD_MAX_E];
+	bool two;
 
 	m->record = (pd_nested_fit_record){ 0 };
 	unit_start(m, 1.0, theta);
 	run(&first, m, start ? start : theta);
-	if (first.end != DONE || on_boundary(&first)) {
+	two = first.end != DONE || on_boundary(&first);
+	if (two) {
 		unit_start(m, 0.2, theta);
 		run(&second, m, theta);
 		if (second.end == DONE &&
@@ -400,10 +484,11 @@ pd_status pd_fit_search(struct pd_nested *m, const double *start,
 	}
 	if (best->end != DONE)
 		return explain(best, err);
-	/* leave the passes and their derivatives at the solution */
-	memcpy(&second.trial, &best->at, sizeof best->at);
-	pd_point_at(m, &second.trial, 2);
-	memcpy(m->hessian, second.trial.hess_t, sizeof m->hessian);
+	if (two) { /* the passes and their derivatives at the solution */
+		second.trial = best->at;
+		pd_point_at(m, &second.trial, 2);
+	}
+	memcpy(m->hessian, best->at.hess_t, sizeof m->hessian);
 	record(m, best);
 	return PD_OK;
 }

@@ -152,6 +152,7 @@ struct pd_point {
 	double grad_t[PD_MAX_E]; /* by elements of T                         */
 	double grad[PD_MAX_E];   /* by theta                                 */
 	double hess_t[PD_MAX_E * PD_MAX_E], hess[PD_MAX_E * PD_MAX_E];
+	double info_t[PD_MAX_E * PD_MAX_E]; /* expectation of hess_t         */
 };
 /* order 0: value; 1: with gradients; 2: with Hessians. False when not
  * positive definite: value is INFINITY. Leaves chol, phi, beta_q (vec). */
