@@ -347,6 +347,8 @@ START_TEST(flips_by_draws)
 	ck_assert(!f.exact && f.patterns == 20000);
 	ck_assert(f.hits == again.hits && f.hits != other.hits);
 	near("p", f.p, (1 + f.hits) / 20001, 1e-15);
+	ck_assert(pd_sign_flip(d, 64, 0, 5, &again, NULL) == PD_OK);
+	ck_assert(again.patterns == 9999 && again.hits <= f.hits);
 	/* close to the t test's p with this many pairs */
 	ck_assert(pd_paired_mean(d, 64, 0.95, &e, NULL) == PD_OK);
 	ck_assert(fabs(f.p - e.p) < 0.012 && fabs(other.p - e.p) < 0.012);

@@ -164,6 +164,20 @@ START_TEST(ends_and_middle)
 	near("df 1", pd_t_upper(3.1830988618379067e299, 1), 1e-300, 1e-12);
 	near("t two-sided", pd_t_two_sided(-2.3, 7), 2 * pd_t_upper(2.3, 7),
 	     1e-15);
+	near("endless df", pd_t_two_sided(2.3, INFINITY),
+	     2 * pd_normal_upper(2.3), 1e-15);
+	/* F on endless df2 is a chi-square over its df */
+	near("F", pd_f_upper(2.3, 3, INFINITY), pd_chisq_upper(6.9, 3), 1e-15);
+	near("F", pd_f_upper(2.3, 3, 9e9), pd_chisq_upper(6.9, 3), 1e-8);
+	near("F", pd_f_quantile(0.95, 3, 1e11),
+	     pd_chisq_quantile(0.95, 3) / 3, 1e-15);
+	ck_assert(pd_normal_quantile(0.5) == 0);
+	near("least", pd_normal_quantile(4.9406564584124654e-324),
+	     -38.467405617144344, 1e-12); /* mp, of the least double */
+	ck_assert(pd_beta_tails(0, 2, 3).upper == 1);
+	ck_assert(pd_beta_tails(INFINITY, 2, 3).lower == 1);
+	ck_assert(pd_gamma_tails(0, 2).upper == 1);
+	ck_assert(pd_gamma_tails(INFINITY, 2).lower == 1);
 }
 END_TEST
 
@@ -185,6 +199,12 @@ START_TEST(outside_the_domain)
 	ck_assert(isnan(pd_normal_quantile(2)));
 	ck_assert(isnan(pd_beta_tails(-1, 2, 3).lower));
 	ck_assert(isnan(pd_gamma_tails(1, INFINITY).upper));
+	ck_assert(isnan(pd_beta_odds(0, 0, 2, 3)));
+	ck_assert(isnan(pd_gamma_point(1, 1, 2)));
+	/* too many terms: said, not guessed */
+	ck_assert(isnan(pd_gamma_tails(1e15, 1e15).lower));
+	ck_assert(isnan(pd_beta_tails(1, 1e15, 1e15).lower));
+	ck_assert(isnan(pd_gamma_point(0.3, 0, 1e15)));
 }
 END_TEST
 
@@ -250,7 +270,7 @@ END_TEST
 
 /* Anything from a shape of 0.02 to 2e6, tails to 1e-300: never "not a number";
  * what comes back gives p again, as well as a last-bit change of the argument
- * allows; an end (0, infinity) only where p is not reached inside the doubles. */
+ * allows; an end (0, infinity) only where p is not met inside the doubles. */
 START_TEST(sweep_at_random)
 {
 	pd_stream s;

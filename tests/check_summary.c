@@ -85,6 +85,9 @@ START_TEST(summaries)
 	ck_assert(isnan(pd_summarise(x, 0).mean));
 	ck_assert(isnan(pd_summarise(x, 1).sd));
 	ck_assert(isnan(pd_correlation(x, x, 1)));
+	/* deviations -1 1 -1 1: products -1 -1 -1 over squares 4 */
+	near("lag one", pd_lag_one((double[]){ 2, 4, 2, 4 }, 4), -0.75, 1e-15);
+	ck_assert(isnan(pd_lag_one(x, 1)) && isnan(pd_lag_one(far, 1)));
 	near("with itself", pd_correlation(x, x, 4), 1, 1e-15);
 	ck_assert(pd_welch(x, 4, y, 5, 0.95, &e, NULL) == PD_OK);
 	near("t", e.value / e.se, 2.25286947274937166, 1e-13); /* R */
