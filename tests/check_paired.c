@@ -252,6 +252,14 @@ START_TEST(rank_sum_known)
 	near("low", r.low, 0.07741786412297025, 1e-11);
 	near("high", r.high, 1.15882809117699948, 1e-12);
 	near("achieved", r.achieved, 0.9519694787445505, 1e-12);
+	ck_assert(pd_rank_sum(a, 40, b, 40, 0.95, &r, NULL) == PD_OK);
+	ck_assert(r.v == 1085 && r.exact); /* the largest exact one */
+	near("p", r.p, 5.742844917270432e-03, 1e-12);
+	near("low", r.low, 1.333948913135015e-01, 1e-11);
+	near("high", r.high, 6.787746365916446e-01, 1e-12);
+	near("achieved", r.achieved, 0.95016127207226, 1e-12);
+	ck_assert(pd_rank_sum(a, 41, b, 40, 0.95, &r, NULL) == PD_OK);
+	ck_assert(!r.exact && r.achieved > 0.949 && r.achieved < 0.951);
 	ck_assert(pd_rank_sum(a, 55, b, 48, 0.95, &r, NULL) == PD_OK);
 	ck_assert(r.v == 1767 && !r.exact); /* R's exact p is 0.002902 */
 	near("p", r.p, 2.902037978000297e-03, 0.1);
@@ -410,7 +418,8 @@ START_TEST(refusals)
 	ck_assert(pd_sign_flip(none, 0, 0, 1, &f, &err) == PD_REFUSED);
 	ck_assert(pd_sign_flip(bad, 3, 0, 1, &f, &err) == PD_DATA);
 	ck_assert(pd_rank_sum(same, 3, same, 3, 0.9, &r, &err) == PD_REFUSED);
-	ck_assert(pd_rank_sum(same, 3, same, 0, 0.9, &r, &err) == PD_REFUSED);
+	ck_assert(pd_rank_sum(arm_x, 3, same, 0, 0.9, &r, &err) == PD_REFUSED);
+	ck_assert_str_eq(err.text, "two groups are needed, got 3 and 0 values");
 	ck_assert(pd_rank_sum(same, 3, bad, 3, 0.9, &r, &err) == PD_DATA);
 	ck_assert(pd_relabel(same, 3, same, 2, 0, 1, &f, &err) == PD_REFUSED);
 	ck_assert(pd_relabel(same, 0, same, 2, 0, 1, &f, &err) == PD_REFUSED);
