@@ -66,7 +66,7 @@ static const struct bad {
 	{ "pain_score", "14", "impossible-value", "pain goes from 0 to 10",
 	  CELL },
 	{ "aliquot_no", "0", "impossible-value", "pulls count from 1", CELL },
-	{ "aliquot_no", "3", "aliquot-gap", "a third pull without a second",
+	{ "birth_year", "61", "impossible-value", "a year without its century",
 	  CELL },
 	{ "volume_ml", "-4.0", "impossible-value", "a volume below 0", CELL },
 	{ "volume_ml", "19.0", "volume-above-syringe",

@@ -74,7 +74,9 @@ static void red_side(demo_rng *r, const demo_case *c, demo_pull *p)
 		blood = 0.985;
 	p->rbc = to_step(c->blood_rbc * blood * diluted, 0.01);
 	p->hct = to_step(c->blood_hct * blood * diluted, 0.1);
-	p->platelets = to_step(150 * exp(0.3 * demo_normal(r)), 1);
+	/* The old laboratory wrote platelets in fives. */
+	p->platelets = to_step(150 * exp(0.3 * demo_normal(r)),
+	                       c->new_lab ? 1 : 5);
 }
 
 static void one_pull(demo_rng *r, const demo_case *c, demo_pull *p)
