@@ -36,7 +36,7 @@ static void *need(void *p)
 }
 
 #define NEED(arena, type, n) ((type *)need(PD_NEW(arena, type, n)))
-#define COUNT(a) (sizeof(a) / sizeof((a)[0]))
+#define COUNT(a)             (sizeof(a) / sizeof((a)[0]))
 
 /* What one effect needs from a table below; df and P as given. */
 struct effect {
@@ -88,8 +88,7 @@ static void set_flow(pd_arena *arena, pd_answer *a, size_t rows, size_t used)
 {
 	const pd_flow f[] = {
 		{ "recorded", rows, rows * 3 / 4, rows / 4, rows / 5 },
-		{ "usable", rows - rows / 9, rows * 2 / 3, rows / 5,
-		  rows / 6 },
+		{ "usable", rows - rows / 9, rows * 2 / 3, rows / 5, rows / 6 },
 		{ "used", used, used / 2, used / 4, used / 5 },
 	};
 
@@ -125,9 +124,11 @@ static void set_points(pd_arena *arena, pd_answer *a, size_t each,
 
 	for (size_t i = 0; i < n; i++) {
 		level[i] = i % a->n_levels;
-		value[i] = a->scale == PD_RATIO
-		    ? a->levels[level[i]].centre * exp(spread * normal())
-		    : fmin(a->levels[level[i]].centre + spread * normal(), 100);
+		value[i] =
+		    a->scale == PD_RATIO
+		        ? a->levels[level[i]].centre * exp(spread * normal())
+		        : fmin(a->levels[level[i]].centre + spread * normal(),
+		               100);
 	}
 	a->points.n_points = n;
 	a->points.point_level = level;
@@ -143,8 +144,7 @@ static void set_slope(pd_arena *arena, pd_answer *a, size_t n, double from,
 
 	for (size_t i = 0; i < n; i++) {
 		x[i] = from * pow(to / from, uniform());
-		y[i] = at_from * pow(x[i] / from, power) *
-		       exp(0.45 * normal());
+		y[i] = at_from * pow(x[i] / from, power) * exp(0.45 * normal());
 	}
 	for (size_t i = 0; i < LINE; i++) {
 		double share = (double)i / (LINE - 1);
@@ -170,7 +170,7 @@ static void set_slope(pd_arena *arena, pd_answer *a, size_t n, double from,
 static void set_components(pd_arena *arena, pd_answer *a)
 {
 	static const char *const names[] = { "patients", "cases", "sites",
-	                                     "results of one site" };
+		                             "results of one site" };
 	static const double sd[] = { 0.4213, 0, 0.1876, 0.2391 };
 	const char **name = NEED(arena, const char *, COUNT(sd));
 	double *own = NEED(arena, double, COUNT(sd));
@@ -195,13 +195,17 @@ static const char **words(pd_arena *arena, const char *const *from, size_t n)
 
 static void second_pull(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "2 against 1", "2", "1", 0.6213,
-		0.5512, 0.7004, 211.4, 3e-9, 3e-9, 0.9999, 1.13, PD_WORSE,
-		"The second pull carried about three fifths of the first; the "
-		"whole interval lies beyond the margin." } };
+	static const struct effect e[] = {
+		{ "pull 2 against pull 1", "pull 2", "pull 1", 0.6213, 0.5512,
+		  0.7004, 211.4, 3e-9, 3e-9, 0.9999, 1.13, PD_WORSE,
+		  "pull 2 gives less than pull 1; the whole interval lies beyond "
+		  "the margin." }
+	};
 	static const pd_level l[] = {
-		{ "1", 214, 214, 214, 214, 912.4, 841.3, 989.5, 1.83, 2, 5, 1, 9 },
-		{ "2", 214, 214, 214, 214, 566.9, 515.2, 623.8, 1.94, 6, 11, 0, 14 },
+		{ "pull 1", 214, 214, 214, 214, 912.4, 841.3, 989.5, 1.83, 2, 5,
+		  1, 9 },
+		{ "pull 2", 214, 214, 214, 214, 566.9, 515.2, 623.8, 1.94, 6,
+		  11, 0, 14 },
 	};
 	static const char *const refused[] = {
 		"mixed model with patients' ages: pairs inside one site need "
@@ -230,7 +234,7 @@ static void second_pull(pd_arena *arena, pd_answer *a)
 	a->title = "Does the second pull from a site carry fewer "
 	           "colony-forming cells?";
 	a->role = PD_PRIMARY;
-	a->parameter_words = "aliquot number";
+	a->parameter_words = "pull number";
 	a->margin = 0.8;
 	set_effects(arena, a, e, COUNT(e));
 	set_levels(arena, a, l, COUNT(l));
@@ -255,12 +259,13 @@ static void second_pull(pd_arena *arena, pd_answer *a)
 
 static void ml_per_site(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "per doubling", "per doubling",
-		NULL, 1.2814, 1.2003, 1.3679, 402.7, 2e-11, 2e-11, 0.81, 1.09,
-		PD_BETTER,
-		"Each doubling of the mL from a site brings about 28% more "
-		"cells, far from double; the difference may be smaller than "
-		"the margin." } };
+	static const struct effect e[] = {
+		{ "per doubling", "per doubling", NULL, 1.2814, 1.2003, 1.3679,
+		  402.7, 2e-11, 2e-11, 0.81, 1.09, PD_BETTER,
+		  "Each doubling of the mL from a site brings about 28% more "
+		  "cells, far from double; the difference may be smaller than "
+		  "the margin." }
+	};
 
 	a->name = "ml-per-site";
 	a->title = "How much more does a site give when more mL are drawn "
@@ -278,8 +283,9 @@ static void ml_per_site(pd_arena *arena, pd_answer *a)
 	set_slope(arena, a, 140, 4, 62, 128, 0.358);
 	a->points.n_left_out = 2063;
 	set_components(arena, a);
-	a->method = "Mixed model of the log yield on log volume, with patients, "
-	            "cases and sites nested; Kenward-Roger interval.";
+	a->method =
+	    "Mixed model of the log yield on log volume, with patients, "
+	    "cases and sites nested; Kenward-Roger interval.";
 	a->adjusters = "age, sex, operator, calendar quarter";
 	a->declared = "margin set before these data were read";
 	a->n_looks = 3;
@@ -287,14 +293,18 @@ static void ml_per_site(pd_arena *arena, pd_answer *a)
 
 static void syringe(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "10 mL against 50 mL", "10 mL",
-		"50 mL", 2.4117, 2.0974, 2.7731, 96, 1e-14, 4e-14, 0.9999,
-		1.22, PD_BETTER,
-		"10 mL gives more than 50 mL; the whole interval lies beyond "
-		"the margin." } };
+	static const struct effect e[] = {
+		{ "10 mL syringe against 50 mL syringe", "10 mL syringe",
+		  "50 mL syringe", 2.4117, 2.0974, 2.7731, 96, 1e-14, 4e-14,
+		  0.9999, 1.22, PD_BETTER,
+		  "10 mL syringe gives more than 50 mL syringe; the whole "
+		  "interval lies beyond the margin." }
+	};
 	static const pd_level l[] = {
-		{ "10 mL", 97, 97, 97, 97, 1418, 1271, 1582, 1.72, 0, 1, 3, 2 },
-		{ "50 mL", 97, 97, 97, 97, 588, 512, 675, 1.98, 1, 4, 0, 3 },
+		{ "10 mL syringe", 97, 97, 97, 97, 1418, 1271, 1582, 1.72, 0, 1,
+		  3, 2 },
+		{ "50 mL syringe", 97, 97, 97, 97, 588, 512, 675, 1.98, 1, 4, 0,
+		  3 },
 	};
 
 	a->name = "syringe";
@@ -311,14 +321,19 @@ static void syringe(pd_arena *arena, pd_answer *a)
 
 static void sites(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "4 or more against 2",
-		"4 or more", "2", 1.1312, 1.0021, 1.277, 57.2, 0.0463, 0.0926,
-		0.071, 1.21, PD_NOT_SETTLED,
-		"Not settled; a loss beyond the margin is excluded." } };
+	static const struct effect e[] = {
+		{ "4 or more sites against 2 sites", "4 or more sites",
+		  "2 sites", 1.1312, 1.0021, 1.277, 57.2, 0.0463, 0.0926, 0.071,
+		  1.21, PD_NOT_SETTLED,
+		  "Not settled whether 4 or more sites gives more or less than 2 "
+		  "sites; alone this interval would settle it, but not after "
+		  "allowing for the other tests." }
+	};
 	static const pd_level l[] = {
-		{ "2", 812, 903, 1806, 1766, 41.2, 39.4, 43.1, 1.6, 0, 0, 2, 40 },
-		{ "4 or more", 204, 221, 961, 944, 46.6, 42.1, 51.6, 1.58, 0, 0,
-		  1, 17 },
+		{ "2 sites", 812, 903, 1806, 1766, 41.2, 39.4, 43.1, 1.6, 0, 0,
+		  2, 40 },
+		{ "4 or more sites", 204, 221, 961, 944, 46.6, 42.1, 51.6, 1.58,
+		  0, 0, 1, 17 },
 	};
 
 	a->name = "sites";
@@ -344,10 +359,12 @@ static void sites(pd_arena *arena, pd_answer *a)
 
 static void neighbour(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "later against first entry",
-		"later entry", "first entry", 0.9702, 0.9046, 1.0405, 318,
-		0.3945, 0.3945, 0.0008, 1.1, PD_NO_MATTER,
-		"Later entry and first entry differ by less than the margin." } };
+	static const struct effect e[] = {
+		{ "later against first entry", "later entry", "first entry",
+		  0.9702, 0.9046, 1.0405, 318, 0.3945, 0.3945, 0.0008, 1.1,
+		  PD_NO_MATTER,
+		  "Later entry and first entry differ by less than the margin." }
+	};
 
 	a->name = "neighbour";
 	a->title = "Does one entry deplete the next on the same side?";
@@ -363,12 +380,13 @@ static void neighbour(pd_arena *arena, pd_answer *a)
 
 static void needle(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { {
-		"closed-tip side-hole against open-end",
-		"closed-tip side-hole", "open-end", 1.1873, 0.8834, 1.5958, 39,
-		0.2472, 0.6181, 0.31, 1.52, PD_NOT_SETTLED,
-		"Not settled; both a gain and a loss beyond the margin remain "
-		"possible." } };
+	static const struct effect e[] = {
+		{ "closed-tip side-hole against open-end",
+		  "closed-tip side-hole", "open-end", 1.1873, 0.8834, 1.5958,
+		  39, 0.2472, 0.6181, 0.31, 1.52, PD_NOT_SETTLED,
+		  "Not settled; both a gain and a loss beyond the margin remain "
+		  "possible." }
+	};
 	static const pd_level l[] = {
 		{ "closed-tip side-hole", 41, 44, 90, 164, 1021, 812, 1284,
 		  2.11, 3, 2, 0, 4 },
@@ -394,27 +412,35 @@ static void needle(pd_arena *arena, pd_answer *a)
 static void operators(pd_arena *arena, pd_answer *a)
 {
 	static const struct effect e[] = {
-		{ "A against the mean", "A", "the mean", 1.1421, 1.0702, 1.2188,
-		  311, 0.00008, 0.0003, 0.04, 1.1, PD_BETTER,
+		{ "operator A against the mean", "operator A", "the mean",
+		  1.1421, 1.0702, 1.2188, 311, 0.00008, 0.0003, 0.04, 1.1,
+		  PD_BETTER,
 		  "A lies above the mean; the difference may be smaller than "
 		  "the margin." },
-		{ "B against the mean", "B", "the mean", 0.9847, 0.9221, 1.0515,
-		  287, 0.6443, 0.6443, 0.0001, 1.1, PD_NO_MATTER,
+		{ "operator B against the mean", "operator B", "the mean",
+		  0.9847, 0.9221, 1.0515, 287, 0.6443, 0.6443, 0.0001, 1.1,
+		  PD_NO_MATTER,
 		  "B differs from the mean by less than the margin." },
-		{ "C against the mean", "C", "the mean", 0.8612, 0.7904, 0.9383,
-		  264, 0.0007, 0.0014, 0.047, 1.13, PD_WORSE,
+		{ "operator C against the mean", "operator C", "the mean",
+		  0.8612, 0.7904, 0.9383, 264, 0.0007, 0.0014, 0.047, 1.13,
+		  PD_WORSE,
 		  "C lies below the mean; the difference may be smaller than "
 		  "the margin." },
-		{ "D against the mean", "D", "the mean", 1.0326, 0.8211, 1.2986,
-		  31, 0.7801, 0.7801, 0.09, 1.4, PD_NOT_SETTLED,
+		{ "operator D against the mean", "operator D", "the mean",
+		  1.0326, 0.8211, 1.2986, 31, 0.7801, 0.7801, 0.09, 1.4,
+		  PD_NOT_SETTLED,
 		  "Not settled for D; both a gain and a loss beyond the margin "
 		  "remain possible." },
 	};
 	static const pd_level l[] = {
-		{ "A", 402, 431, 1010, 1820, 33.1, 31.2, 35.1, 1.55, 0, 0, 1, 20 },
-		{ "B", 388, 409, 990, 1770, 28.7, 27.1, 30.4, 1.57, 0, 0, 0, 11 },
-		{ "C", 210, 222, 540, 980, 24.9, 22.8, 27.2, 1.6, 0, 0, 0, 9 },
-		{ "D", 31, 33, 70, 120, 30.2, 25.1, 36.3, 1.62, 0, 0, 0, 1 },
+		{ "operator A", 402, 431, 1010, 1820, 33.1, 31.2, 35.1, 1.55, 0,
+		  0, 1, 20 },
+		{ "operator B", 388, 409, 990, 1770, 28.7, 27.1, 30.4, 1.57, 0,
+		  0, 0, 11 },
+		{ "operator C", 210, 222, 540, 980, 24.9, 22.8, 27.2, 1.6, 0, 0,
+		  0, 9 },
+		{ "operator D", 31, 33, 70, 120, 30.2, 25.1, 36.3, 1.62, 0, 0,
+		  0, 1 },
 	};
 
 	a->name = "operator";
@@ -437,13 +463,18 @@ static void operators(pd_arena *arena, pd_answer *a)
 
 static void viability(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "10 mL against 50 mL", "10 mL",
-		"50 mL", -0.61, -1.43, 0.21, 96, 0.1433, 0.4299, 0.0002, 1.2,
-		PD_NO_MATTER,
-		"10 mL and 50 mL differ by less than the margin." } };
+	static const struct effect e[] = {
+		{ "10 mL syringe against 50 mL syringe", "10 mL syringe",
+		  "50 mL syringe", -0.61, -1.43, 0.21, 96, 0.1433, 0.4299,
+		  0.0002, 1.2, PD_NO_MATTER,
+		  "10 mL syringe and 50 mL syringe differ by less than the "
+		  "margin." }
+	};
 	static const pd_level l[] = {
-		{ "10 mL", 97, 97, 97, 97, 93.8, 93, 94.6, 3.9, 0, 0, 0, 0 },
-		{ "50 mL", 97, 97, 97, 97, 94.4, 93.7, 95.1, 3.6, 0, 0, 0, 0 },
+		{ "10 mL syringe", 97, 97, 97, 97, 93.8, 93, 94.6, 3.9, 0, 0, 0,
+		  0 },
+		{ "50 mL syringe", 97, 97, 97, 97, 94.4, 93.7, 95.1, 3.6, 0, 0,
+		  0, 0 },
 	};
 
 	a->name = "viability";
@@ -482,11 +513,13 @@ static void redirect(pd_arena *arena, pd_answer *a)
 
 static void tibia(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "posterior iliac crest against tibia",
-		"posterior iliac crest", "tibia", 5.1803, 3.0582, 8.7751, 18.4,
-		0.0000021, 0.0000021, 0.9999, 2.1, PD_BETTER,
-		"Posterior iliac crest gives more than tibia; the whole "
-		"interval lies beyond the margin." } };
+	static const struct effect e[] = {
+		{ "posterior iliac crest against tibia",
+		  "posterior iliac crest", "tibia", 5.1803, 3.0582, 8.7751,
+		  18.4, 0.0000021, 0.0000021, 0.9999, 2.1, PD_BETTER,
+		  "Posterior iliac crest gives more than tibia; the whole "
+		  "interval lies beyond the margin." }
+	};
 
 	a->name = "tibia";
 	a->title = "Does the posterior iliac crest give more than the tibia?";
@@ -502,11 +535,12 @@ static void tibia(pd_arena *arena, pd_answer *a)
 
 static void age(pd_arena *arena, pd_answer *a)
 {
-	static const struct effect e[] = { { "per 10 years", "10 years", NULL,
-		0.9684, 0.9187, 1.0207, 604, 0.2301, 0.2301, 0.001, 1.08,
-		PD_NO_MATTER,
-		"A step of 10 years changes the result by less than the "
-		"margin." } };
+	static const struct effect e[] = {
+		{ "per 10 years", "10 years", NULL, 0.9684, 0.9187, 1.0207, 604,
+		  0.2301, 0.2301, 0.001, 1.08, PD_NO_MATTER,
+		  "A step of 10 years changes the result by less than the "
+		  "margin." }
+	};
 
 	a->name = "age";
 	a->title = "Does the colony count fall with age?";
@@ -525,9 +559,9 @@ static void age(pd_arena *arena, pd_answer *a)
 static void set_trend(pd_arena *arena, pd_review *r)
 {
 	static const char *const quarter[] = {
-		"2023 Q1", "2023 Q2", "2023 Q3", "2023 Q4", "2024 Q1",
-		"2024 Q2", "2024 Q3", "2024 Q4", "2025 Q1", "2025 Q2",
-		"2025 Q3", "2025 Q4"
+		"2023 Q1", "2023 Q2", "2023 Q3", "2023 Q4",
+		"2024 Q1", "2024 Q2", "2024 Q3", "2024 Q4",
+		"2025 Q1", "2025 Q2", "2025 Q3", "2025 Q4"
 	};
 
 	r->n_trends = COUNT(quarter);
@@ -596,8 +630,8 @@ static void set_context(pd_arena *arena, pd_review *r)
 pd_review *sample_review(pd_arena *arena)
 {
 	static void (*const make[SAMPLE_N])(pd_arena *, pd_answer *) = {
-		second_pull, ml_per_site, syringe, sites, neighbour, needle,
-		operators, viability, redirect, tibia, age
+		second_pull, ml_per_site, syringe,  sites, neighbour, needle,
+		operators,   viability,   redirect, tibia, age
 	};
 	pd_review *r = NEED(arena, pd_review, 1);
 
@@ -617,4 +651,58 @@ pd_review *sample_review(pd_arena *arena)
 	}
 	set_trend(arena, r);
 	return r;
+}
+
+static void replace_list(const char **list, size_t n, const char *text)
+{
+	for (size_t i = 0; i < n; i++)
+		list[i] = text;
+}
+
+static void replace_answer(pd_answer *a, const char *text)
+{
+	const char **const field[] = { &a->name,          &a->title,
+		                       &a->outcome_words, &a->judge_words,
+		                       &a->unit,          &a->parameter_words,
+		                       &a->method,        &a->adjusters,
+		                       &a->declared };
+
+	for (size_t i = 0; i < COUNT(field); i++)
+		*field[i] = text;
+	if (a->refusal)
+		a->refusal = text;
+	for (size_t i = 0; i < a->n_effects; i++) {
+		a->effect[i].label = a->effect[i].sentence = text;
+		a->effect[i].first = text;
+		if (a->effect[i].second)
+			a->effect[i].second = text;
+	}
+	for (size_t i = 0; i < a->n_levels; i++)
+		a->levels[i].name = text;
+	for (size_t i = 0; i < a->n_flow; i++)
+		a->flow[i].step = text;
+	for (size_t i = 0; i < a->n_sensitivity; i++)
+		a->sensitivity[i].name = a->sensitivity[i].note = text;
+	replace_list(a->refused, a->n_refused, text);
+	replace_list(a->diagnostics, a->n_diagnostics, text);
+	replace_list(a->cautions, a->n_cautions, text);
+	replace_list(a->component_name, a->n_components, text);
+}
+
+void sample_replace(pd_review *r, const char *text)
+{
+	const char **const field[] = { &r->title,       &r->plan_name,
+		                       &r->plan_sha256, &r->audit_head,
+		                       &r->date,        &r->first_case,
+		                       &r->last_case,   &r->version,
+		                       &r->multiplicity };
+
+	for (size_t i = 0; i < COUNT(field); i++)
+		*field[i] = text;
+	replace_list(r->source, r->n_sources, text);
+	replace_list(r->cautions, r->n_cautions, text);
+	for (size_t i = 0; i < r->n_trends; i++)
+		r->trend[i].quarter = r->trend[i].note = text;
+	for (size_t i = 0; i < r->n_answers; i++)
+		replace_answer(&r->answer[i], text);
 }

@@ -11,12 +11,23 @@
 #include "base/arena.h"
 
 enum {
-	SAMPLE_SECOND_PULL, SAMPLE_ML, SAMPLE_SYRINGE, SAMPLE_SITES,
-	SAMPLE_NEIGHBOUR, SAMPLE_NEEDLE, SAMPLE_OPERATOR, SAMPLE_VIABILITY,
-	SAMPLE_REDIRECT, SAMPLE_TIBIA, SAMPLE_AGE, SAMPLE_N
+	SAMPLE_SECOND_PULL,
+	SAMPLE_ML,
+	SAMPLE_SYRINGE,
+	SAMPLE_SITES,
+	SAMPLE_NEIGHBOUR,
+	SAMPLE_NEEDLE,
+	SAMPLE_OPERATOR,
+	SAMPLE_VIABILITY,
+	SAMPLE_REDIRECT,
+	SAMPLE_TIBIA,
+	SAMPLE_AGE,
+	SAMPLE_N
 };
 
 /* Everything in the arena. Aborts when memory runs out: a test's own need. */
 pd_review *sample_review(pd_arena *arena);
+/* Every word of the review replaced by `text`, numbers kept. */
+void sample_replace(pd_review *r, const char *text);
 
 #endif

@@ -14,21 +14,34 @@
 #include "report/figure.h"
 
 typedef enum pd_block_kind {
-	PD_BLOCK_HEADING, PD_BLOCK_PARAGRAPH, PD_BLOCK_BOARD, PD_BLOCK_TABLE,
-	PD_BLOCK_FIGURE, PD_BLOCK_BOX, PD_BLOCK_LIST, PD_BLOCK_DEFINITIONS,
-	PD_BLOCK_FOOTER, PD_BLOCK_PAGE_END
+	PD_BLOCK_HEADING,
+	PD_BLOCK_PARAGRAPH,
+	PD_BLOCK_BOARD,
+	PD_BLOCK_TABLE,
+	PD_BLOCK_FIGURE,
+	PD_BLOCK_BOX,
+	PD_BLOCK_LIST,
+	PD_BLOCK_DEFINITIONS,
+	PD_BLOCK_FOOTER,
+	PD_BLOCK_PAGE_END
 } pd_block_kind;
 
-typedef enum pd_tone { PD_PLAIN, PD_LEAD, PD_QUIET, PD_NOTE, PD_CAUTION } pd_tone;
+typedef enum pd_tone {
+	PD_PLAIN,
+	PD_LEAD,
+	PD_QUIET,
+	PD_NOTE,
+	PD_CAUTION
+} pd_tone;
 
 typedef struct pd_cell_column {
-	const char *head, *unit; /* unit NULL: none                            */
-	bool right;              /* numbers                                    */
+	const char *head, *unit; /* unit NULL: none */
+	bool right; /* numbers                                    */
 } pd_cell_column;
 
 typedef struct pd_cell_row {
-	const char *group;       /* starts a group of rows, or NULL            */
-	const char **cell;       /* n_columns; the first names the row         */
+	const char *group; /* starts a group of rows, or NULL            */
+	const char **cell; /* n_columns; the first names the row         */
 } pd_cell_row;
 
 typedef struct pd_table {
@@ -38,7 +51,7 @@ typedef struct pd_table {
 	pd_cell_column *column;
 	size_t n_rows, room;
 	pd_cell_row *row;
-	const char *dash_key;    /* what a dash stands for                     */
+	const char *dash_key; /* what a dash stands for                     */
 	size_t n_notes;
 	const char *note[6];
 } pd_table;
@@ -47,22 +60,22 @@ typedef struct pd_table {
 typedef struct pd_board_line {
 	pd_verdict verdict;
 	bool neutral, unsupported;
-	const char *words;       /* "Worse", "Lower", "Not settled" ...        */
-	const char *arms;        /* "aliquot number: 2 gives less than 1"      */
-	const char *number;      /* "0.62 (95% CI, 0.55 to 0.70)"              */
+	const char *words;  /* "Worse", "Lower", "Not settled" ...        */
+	const char *arms;   /* "pull 2 gives less than pull 1"            */
+	const char *number; /* "0.62 (95% CI, 0.55 to 0.70)"              */
 } pd_board_line;
 
 typedef struct pd_board_row {
-	const char *tag;         /* "Q3"                                       */
-	const char *target;      /* id of its section, or NULL                 */
+	const char *tag;    /* "Q3"                                       */
+	const char *target; /* id of its section, or NULL                 */
 	const char *question, *judged, *sentence;
-	const char *harm, *note; /* what must be read with it, or NULL         */
+	const char *harm, *note; /* what must be read with it, or NULL */
 	size_t n_lines;
 	pd_board_line *line;
 } pd_board_row;
 
 typedef struct pd_board_group {
-	const char *title, *rule; /* "Primary questions", how they are judged  */
+	const char *title, *rule; /* "Primary questions", how they are judged */
 	size_t n_rows;
 	pd_board_row *row;
 } pd_board_group;
@@ -75,9 +88,9 @@ typedef struct pd_board {
 typedef struct pd_figure {
 	unsigned number;
 	const char *title, *description;
-	pd_scene *scene, *narrow; /* narrow NULL: one scene for every width    */
-	const pd_bars *bars;      /* what a character page can draw, or NULL   */
-	unsigned table;           /* number of the table with its numbers      */
+	pd_scene *scene, *narrow; /* narrow NULL: one scene for every width */
+	const pd_bars *bars; /* what a character page can draw, or NULL   */
+	unsigned table;      /* number of the table with its numbers      */
 } pd_figure;
 
 typedef struct pd_definition {
@@ -88,11 +101,11 @@ typedef struct pd_block pd_block;
 struct pd_block {
 	pd_block_kind kind;
 	pd_block *next;
-	unsigned level;          /* heading: 1 to 3                            */
-	const char *id;          /* heading: fragment, or NULL                 */
-	const char *text;        /* heading, paragraph, box title, footer      */
+	unsigned level;   /* heading: 1 to 3                            */
+	const char *id;   /* heading: fragment, or NULL                 */
+	const char *text; /* heading, paragraph, box title, footer      */
 	pd_tone tone;
-	size_t n_items, room;    /* box, list                                  */
+	size_t n_items, room; /* box, list                                  */
 	const char **item;
 	pd_definition *definition;
 	pd_table *table;

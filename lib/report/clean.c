@@ -10,10 +10,10 @@ struct range {
 /* Never shown: controls, invisible and direction-changing characters,
  * line and paragraph separators, byte order mark, tags, non-characters. */
 static const struct range hidden[] = {
-	{ 0x0000, 0x001F }, { 0x007F, 0x009F }, { 0x00AD, 0x00AD },
-	{ 0x061C, 0x061C }, { 0x180E, 0x180E }, { 0x200B, 0x200F },
-	{ 0x2028, 0x202E }, { 0x2060, 0x206F }, { 0xD800, 0xDFFF },
-	{ 0xFEFF, 0xFEFF }, { 0xFFF9, 0xFFFB }, { 0xFFFE, 0xFFFF },
+	{ 0x0000, 0x001F },   { 0x007F, 0x009F }, { 0x00AD, 0x00AD },
+	{ 0x061C, 0x061C },   { 0x180E, 0x180E }, { 0x200B, 0x200F },
+	{ 0x2028, 0x202E },   { 0x2060, 0x206F }, { 0xD800, 0xDFFF },
+	{ 0xFEFF, 0xFEFF },   { 0xFFF9, 0xFFFB }, { 0xFFFE, 0xFFFF },
 	{ 0xE0000, 0xE007F },
 };
 
@@ -27,9 +27,9 @@ static const struct range combining[] = {
 
 /* Two columns wide (East Asian wide and full-width blocks, emoji). */
 static const struct range wide[] = {
-	{ 0x1100, 0x115F }, { 0x2E80, 0x303E }, { 0x3041, 0xA4CF },
-	{ 0xAC00, 0xD7A3 }, { 0xF900, 0xFAFF }, { 0xFE30, 0xFE6F },
-	{ 0xFF00, 0xFF60 }, { 0xFFE0, 0xFFE6 }, { 0x1F300, 0x1F64F },
+	{ 0x1100, 0x115F },   { 0x2E80, 0x303E },   { 0x3041, 0xA4CF },
+	{ 0xAC00, 0xD7A3 },   { 0xF900, 0xFAFF },   { 0xFE30, 0xFE6F },
+	{ 0xFF00, 0xFF60 },   { 0xFFE0, 0xFFE6 },   { 0x1F300, 0x1F64F },
 	{ 0x1F900, 0x1F9FF }, { 0x20000, 0x3FFFD },
 };
 
@@ -50,8 +50,11 @@ static bool in(const struct range *r, size_t n, uint32_t c)
 static size_t decode(const unsigned char *s, uint32_t *c)
 {
 	static const uint32_t least[] = { 0, 0, 0x80, 0x800, 0x10000 };
-	size_t n = s[0] < 0x80 ? 1 : s[0] >> 5 == 6 ? 2 : s[0] >> 4 == 14 ? 3
-	         : s[0] >> 3 == 30 ? 4 : 0;
+	size_t n = s[0] < 0x80       ? 1
+	           : s[0] >> 5 == 6  ? 2
+	           : s[0] >> 4 == 14 ? 3
+	           : s[0] >> 3 == 30 ? 4
+	                             : 0;
 
 	*c = SHOWN_INSTEAD;
 	if (n == 1)

@@ -55,12 +55,12 @@ static void provenance(pd_doc *d, const pd_review *r)
 	pd_doc_define(d, list, "Program",
 	              pd_doc_print(d, "perdraw %s", text_or(r->version, "")));
 	pd_doc_define(d, list, "Date of the review", r->date);
-	pd_doc_define(d, list, "Open warnings",
-	              pd_words_count(d, r->n_warnings));
-	pd_doc_paragraph(d, PD_PLAIN, r->n_sources == 1
-	    ? "One file was loaded:"
-	    : pd_doc_print(d, "%s files were loaded:",
-	                   pd_words_count(d, r->n_sources)));
+	pd_doc_define(d, list, "Open warnings", pd_say_count(d, r->n_warnings));
+	pd_doc_paragraph(d, PD_PLAIN,
+	                 r->n_sources == 1
+	                     ? "One file was loaded:"
+	                     : pd_doc_print(d, "%s files were loaded:",
+	                                    pd_say_count(d, r->n_sources)));
 	list = pd_doc_list(d);
 	for (size_t i = 0; i < r->n_sources; i++)
 		pd_doc_item(d, list, r->source[i]);

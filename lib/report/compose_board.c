@@ -22,38 +22,38 @@ static const struct {
 };
 
 static const char unsupported_words[] =
-	"A control question did not show its known effect, so this \"no "
-	"difference\" is not supported.";
+    "A control question did not show its known effect, so this \"no "
+    "difference\" is not supported.";
 
 static void fill_line(pd_doc *d, const pd_answer *a, const pd_effect *e,
                       pd_board_line *line)
 {
-	const char *number = pd_words_span(d, a, e->value, e->low, e->high,
-	                                   true);
+	const char *number = pd_say_span(d, a, e->value, e->low, e->high, true);
 
 	line->verdict = e->verdict;
 	line->neutral = a->not_a_choice;
-	line->words = pd_words_supported(d, a, e->verdict);
-	line->arms = pd_words_upper(d, pd_words_arms(d, a, e));
+	line->words = pd_say_supported(d, a, e->verdict);
+	line->arms = pd_say_upper(d, pd_say_arms(d, a, e));
 	line->unsupported = pd_is_unsupported(a, e->verdict);
 	if (number)
-		line->number = pd_doc_print(d, "%s %s",
-		                            a->scale == PD_RATIO
-		                                ? "ratio" : "difference",
-		                            number);
+		line->number = pd_doc_print(
+		    d, "%s %s", a->scale == PD_RATIO ? "ratio" : "difference",
+		    number);
 }
 
 /* "4 comparisons: 1 higher, 2 not settled, 1 lower." */
 static const char *count_verdicts(pd_doc *d, const pd_answer *a)
 {
 	static const pd_verdict order[] = { PD_BETTER, PD_WORSE, PD_NO_MATTER,
-	                                    PD_NOT_SETTLED, PD_NO_ANSWER };
-	static const char *const choice[] = {
-		"better", "worse", "with no difference that matters",
-		"not settled", "that cannot be answered" };
-	static const char *const plain[] = {
-		"higher", "lower", "with no difference that matters",
-		"not settled", "that cannot be answered" };
+		                            PD_NOT_SETTLED, PD_NO_ANSWER };
+	static const char *const choice[] = { "better", "worse",
+		                              "with no difference that matters",
+		                              "not settled",
+		                              "that cannot be answered" };
+	static const char *const plain[] = { "higher", "lower",
+		                             "with no difference that matters",
+		                             "not settled",
+		                             "that cannot be answered" };
 	const char *mark = ":";
 	pd_buf b;
 
@@ -75,8 +75,7 @@ static const char *count_verdicts(pd_doc *d, const pd_answer *a)
 	return pd_doc_take(d, &b);
 }
 
-static void fill_row(pd_doc *d, const pd_review *r, size_t i,
-                     pd_board_row *row)
+static void fill_row(pd_doc *d, const pd_review *r, size_t i, pd_board_row *row)
 {
 	const pd_answer *a = &r->answer[i];
 	bool refused = a->refusal || a->n_effects == 0;
@@ -85,7 +84,7 @@ static void fill_row(pd_doc *d, const pd_review *r, size_t i,
 	row->tag = pd_doc_print(d, "Q%zu", i + 1);
 	row->target = pd_doc_print(d, "q%zu", i + 1);
 	row->question = pd_doc_text(d, a->title ? a->title : a->name);
-	row->judged = pd_words_judged(d, a);
+	row->judged = pd_say_judged(d, a);
 	row->line = PD_NEW(d->arena, pd_board_line, n);
 	if (!row->line) {
 		d->failed = true;
@@ -94,13 +93,13 @@ static void fill_row(pd_doc *d, const pd_review *r, size_t i,
 	row->n_lines = n;
 	if (refused) {
 		row->line[0].verdict = PD_NO_ANSWER;
-		row->line[0].words = pd_words_verdict(a, PD_NO_ANSWER);
+		row->line[0].words = pd_say_verdict(a, PD_NO_ANSWER);
 		if (a->role == PD_CONTROL)
 			row->note = "Control: could not be judged.";
-		row->sentence = a->refusal
-		    ? pd_doc_print(d, "Why: %s",
-		                   pd_words_stop(d, a->refusal))
-		    : "Why: no effect could be estimated.";
+		row->sentence =
+		    a->refusal
+		        ? pd_doc_print(d, "Why: %s", pd_say_stop(d, a->refusal))
+		        : "Why: no effect could be estimated.";
 		return;
 	}
 	for (size_t k = 0; k < n; k++) {
@@ -114,7 +113,7 @@ static void fill_row(pd_doc *d, const pd_review *r, size_t i,
 		row->note = "Control: the known effect was not shown.";
 	row->sentence = n > 1 ? count_verdicts(d, a) : a->effect[0].sentence;
 	if (a->adds_burden)
-		row->harm = pd_words_harm(d, r);
+		row->harm = pd_say_harm(d, r);
 }
 
 void pd_part_board(pd_doc *d, const pd_review *r, size_t n_answers)
@@ -164,12 +163,16 @@ static const char *controls(pd_doc *d, const pd_review *r, size_t n_answers)
 		return "The plan holds no control question: nothing checks "
 		       "that these data can show a known effect.";
 	pd_buf_init(&b);
-	pd_buf_print(&b, "Control questions: %zu; the known effect was shown "
-	             "in %zu, not shown in %zu", n, worked, failed);
+	pd_buf_print(&b,
+	             "Control questions: %zu; the known effect was shown "
+	             "in %zu, not shown in %zu",
+	             n, worked, failed);
 	if (n > worked + failed)
 		pd_buf_print(&b, ", not judged in %zu", n - worked - failed);
-	pd_buf_add(&b, failed || spoilt ? ". Every \"no difference\" in this review is "
-	                        "therefore unsupported." : ".");
+	pd_buf_add(&b, failed || spoilt
+	                   ? ". Every \"no difference\" in this review is "
+	                     "therefore unsupported."
+	                   : ".");
 	return pd_doc_take(d, &b);
 }
 
@@ -185,5 +188,5 @@ void pd_part_tests(pd_doc *d, const pd_review *r, size_t n_answers)
 		pd_buf_print(&b, " %s", r->multiplicity);
 	pd_doc_paragraph(d, PD_PLAIN, pd_doc_take(d, &b));
 	pd_doc_paragraph(d, PD_PLAIN, controls(d, r, n_answers));
-	pd_doc_paragraph(d, PD_NOTE, pd_words_harm(d, r));
+	pd_doc_paragraph(d, PD_NOTE, pd_say_harm(d, r));
 }

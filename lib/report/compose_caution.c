@@ -96,7 +96,7 @@ void pd_part_cautions(pd_doc *d, const pd_review *r, size_t n_answers)
 void pd_part_closing(pd_doc *d)
 {
 	pd_doc_footer(d, "This analysis supports review by licensed "
-	              "clinicians. It does not replace clinical judgement, "
-	              "the device's instructions for use, the laboratory's "
-	              "procedures or local regulation.");
+	                 "clinicians. It does not replace clinical judgement, "
+	                 "the device's instructions for use, the laboratory's "
+	                 "procedures or local regulation.");
 }

@@ -30,7 +30,7 @@ static double quantile(const double *x, size_t n, double q)
 
 static const char *unit_words(pd_doc *d, const pd_answer *a)
 {
-	const char *unit = pd_words_unit(d, a->unit);
+	const char *unit = pd_say_unit(d, a->unit);
 
 	return unit ? unit : "";
 }
@@ -43,20 +43,20 @@ static const char *value_axis(pd_doc *d, const pd_answer *a)
 
 	/* "colony-forming units (CFU-F)": the short form fits an axis. */
 	if (open && close && close[1] == '\0')
-		words = pd_doc_print(d, "%.*s", (int)(close - open - 1),
-		                     open + 1);
+		words =
+		    pd_doc_print(d, "%.*s", (int)(close - open - 1), open + 1);
 	words = pd_doc_print(d, "%s, %s", words, unit_words(d, a));
-	return pd_text_width(words, 13) <= AXIS_ROOM ? words
-	                                             : unit_words(d, a);
+	return pd_text_width(words, 13) <= AXIS_ROOM ? words : unit_words(d, a);
 }
 
 static const char *left_out(pd_doc *d, const pd_answer *a)
 {
 	if (!a->points.n_left_out)
 		return "";
-	return pd_doc_print(d, " %s further points are not drawn, to keep the "
+	return pd_doc_print(d,
+	                    " %s further points are not drawn, to keep the "
 	                    "picture readable; all numbers include them.",
-	                    pd_words_count(d, a->points.n_left_out));
+	                    pd_say_count(d, a->points.n_left_out));
 }
 
 static const char *axis_kind(const pd_answer *a)
@@ -64,12 +64,28 @@ static const char *axis_kind(const pd_answer *a)
 	return a->scale == PD_RATIO ? "logarithmic" : "linear";
 }
 
-static const char *at_the_edge(pd_doc *d, const pd_answer *a, size_t n)
+/* Zeros have no place on a log axis: how many, of what. */
+static const char *at_the_edge(pd_doc *d, const pd_answer *a, size_t n,
+                               const char *one, const char *many)
 {
 	if (!n || a->scale != PD_RATIO)
 		return "";
-	return pd_doc_print(d, " %zu results of zero have no place on a "
-	                    "logarithmic axis and lie on its low end.", n);
+	return pd_doc_print(d,
+	                    " %zu %s no place on a logarithmic axis and %s on "
+	                    "its low end.",
+	                    n, n == 1 ? one : many, n == 1 ? "lies" : "lie");
+}
+
+static const char *zero_results(pd_doc *d, const pd_answer *a, size_t n)
+{
+	return at_the_edge(d, a, n, "result of zero has",
+	                   "results of zero have");
+}
+
+static const char *zero_pairs(pd_doc *d, const pd_answer *a, size_t n)
+{
+	return at_the_edge(d, a, n, "pair with a zero has",
+	                   "pairs with a zero have");
 }
 
 static void add_measure(pd_doc *d, pd_table *t, const char *name,
@@ -118,16 +134,16 @@ static bool count_pairs(pd_doc *d, const pd_answer *a, struct pair_counts *c)
 
 static const char *pair_number(pd_doc *d, const pd_answer *a, double x)
 {
-	return a->scale == PD_RATIO ? pd_words_span(d, a, x, NAN, NAN, false)
-	                            : pd_words_short(d, x);
+	return a->scale == PD_RATIO ? pd_say_span(d, a, x, NAN, NAN, false)
+	                            : pd_say_short(d, x);
 }
 
 static void pair_table(pd_doc *d, const pd_answer *a,
                        const struct pair_counts *c)
 {
 	const pd_effect *e = &a->effect[0];
-	const char *first = pd_words_arm(d, a, e->first);
-	const char *second = pd_words_arm(d, a, e->second);
+	const char *first = pd_say_arm(d, a, e->first);
+	const char *second = pd_say_arm(d, a, e->second);
 	const char *kind = a->scale == PD_RATIO ? "ratio" : "difference";
 	const pd_cell_column column[] = {
 		{ "Within the pairs drawn", NULL, false },
@@ -136,36 +152,37 @@ static void pair_table(pd_doc *d, const pd_answer *a,
 	static const struct {
 		const char *words;
 		double q;
-	} at[] = { { "lower quarter", 0.25 }, { "middle", 0.5 },
-	           { "upper quarter", 0.75 } };
-	pd_table *t = pd_doc_table(d, pd_doc_print(d, "Pairs: %s against %s",
-	                                           first, second),
-	                           2, column, "no pair to take it from");
+	} at[] = { { "lower quarter", 0.25 },
+		   { "middle", 0.5 },
+		   { "upper quarter", 0.75 } };
+	pd_table *t = pd_doc_table(
+	    d, pd_doc_print(d, "Pairs: %s against %s", first, second), 2,
+	    column, "no pair to take it from");
 
-	add_measure(d, t, "pairs", pd_words_count(d, a->points.n_pairs));
+	add_measure(d, t, "pairs", pd_say_count(d, a->points.n_pairs));
 	add_measure(d, t, pd_doc_print(d, "more with %s", first),
-	            pd_words_count(d, c->more));
+	            pd_say_count(d, c->more));
 	add_measure(d, t, pd_doc_print(d, "more with %s", second),
-	            pd_words_count(d, c->less));
-	add_measure(d, t, "equal", pd_words_count(d, c->equal));
+	            pd_say_count(d, c->less));
+	add_measure(d, t, "equal", pd_say_count(d, c->equal));
 	if (c->not_drawn)
-		add_measure(d, t, pd_doc_print(d, "without a %s, for a zero",
-		                               kind),
-		            pd_words_count(d, c->not_drawn));
+		add_measure(d, t,
+		            pd_doc_print(d, "without a %s, for a zero", kind),
+		            pd_say_count(d, c->not_drawn));
 	for (size_t i = 0; i < 3; i++)
-		add_measure(d, t, pd_doc_print(d, "%s, %s", kind, at[i].words),
-		            c->n ? pair_number(d, a, quantile(c->effect, c->n,
-		                                              at[i].q))
-		                 : NULL);
+		add_measure(
+		    d, t, pd_doc_print(d, "%s, %s", kind, at[i].words),
+		    c->n ? pair_number(d, a, quantile(c->effect, c->n, at[i].q))
+		         : NULL);
 }
 
 /* "2 over 1"; plain words where the arms' names are long. */
 static const char *ratio_axis(pd_doc *d, const pd_answer *a)
 {
 	bool ratio = a->scale == PD_RATIO;
-	const char *text = pd_doc_print(d, ratio ? "%s over %s" : "%s less %s",
-	                                a->effect[0].first,
-	                                a->effect[0].second);
+	const char *text =
+	    pd_doc_print(d, ratio ? "%s over %s" : "%s less %s",
+	                 a->effect[0].first, a->effect[0].second);
 
 	if (pd_text_width(text, 13) <= AXIS_ROOM)
 		return text;
@@ -175,26 +192,30 @@ static const char *ratio_axis(pd_doc *d, const pd_answer *a)
 static void pair_figure(pd_doc *d, const pd_answer *a)
 {
 	const pd_effect *e = &a->effect[0];
-	const char *first = pd_words_arm(d, a, e->first);
-	const char *second = pd_words_arm(d, a, e->second);
+	const char *first = pd_say_arm(d, a, e->first);
+	const char *second = pd_say_arm(d, a, e->second);
 	bool ratio = a->scale == PD_RATIO;
 	pd_figure_words w = { value_axis(d, a), NULL, first, second,
-	                      ratio_axis(d, a) };
+		              ratio_axis(d, a) };
 	struct pair_counts c;
 	pd_figure *f;
 
 	if (!count_pairs(d, a, &c))
 		return;
-	f = pd_doc_figure(d, pd_words_upper(d, pd_doc_print(d,
-	        "%s against %s, pair by pair", first, second)),
-	    pd_doc_print(d,
-	    "Left: one line joins the two results of one pair, %s on the left "
-	    "and %s on the right, on a %s axis; a rising line means more with "
-	    "%s. %zu of %zu lines rise, %zu fall. Right: the %s of each pair "
-	    "as a dot, with the estimate and its interval; the shaded band is "
-	    "the margin.%s%s", second, first, axis_kind(a), first,
-	    c.more, a->points.n_pairs, c.less, ratio ? "ratio" : "difference",
-	    at_the_edge(d, a, c.not_drawn), left_out(d, a)),
+	f = pd_doc_figure(
+	    d,
+	    pd_say_upper(d, pd_doc_print(d, "%s against %s, pair by pair",
+	                                 first, second)),
+	    pd_doc_print(
+	        d,
+	        "Left: one line joins the two results of one pair, %s on the left "
+	        "and %s on the right, on a %s axis; a rising line means more with "
+	        "%s. %zu of %zu lines rise, %zu fall. Right: the %s of each pair "
+	        "as a dot, with the estimate and its interval; the shaded band is "
+	        "the margin.%s%s",
+	        second, first, axis_kind(a), first, c.more, a->points.n_pairs,
+	        c.less, ratio ? "ratio" : "difference",
+	        zero_pairs(d, a, c.not_drawn), left_out(d, a)),
 	    pd_figure_pairs(d->arena, a, &w));
 	if (f)
 		f->table = d->n_tables + 1;
@@ -208,13 +229,14 @@ static void level_figure(pd_doc *d, const pd_answer *a)
 
 	for (size_t i = 0; i < a->points.n_points; i++)
 		zeros += a->points.point_value[i] <= 0;
-	pd_figure *f = pd_doc_figure(d, pd_doc_print(d, "Results by %s",
-	                                             pd_words_parameter(d, a)),
-	    pd_doc_print(d,
-	    "One dot a result, on a %s axis; beside the dots of each level a "
-	    "square with its interval marks the %s, patients as units.%s%s",
-	    axis_kind(a), a->scale == PD_RATIO ? "geometric mean" : "mean",
-	    at_the_edge(d, a, zeros), left_out(d, a)),
+	pd_figure *f = pd_doc_figure(
+	    d, pd_doc_print(d, "Results by %s", pd_say_parameter(d, a)),
+	    pd_doc_print(
+	        d,
+	        "One dot a result, on a %s axis; beside the dots of each level a "
+	        "square with its interval marks the %s, patients as units.%s%s",
+	        axis_kind(a), a->scale == PD_RATIO ? "geometric mean" : "mean",
+	        zero_results(d, a, zeros), left_out(d, a)),
 	    pd_figure_levels(d->arena, a, &w));
 
 	/* The numbers stand in the table by level, the last one before. */
@@ -228,40 +250,42 @@ static void line_table(pd_doc *d, const pd_answer *a)
 	const pd_cell_column column[] = {
 		{ a->parameter_words ? a->parameter_words : "Value", NULL,
 		  true },
-		{ pd_doc_print(d, "Fitted (%s CI)", pd_words_level(d, a)),
+		{ pd_doc_print(d, "Fitted (%s CI)", pd_say_level(d, a)),
 		  a->unit ? unit_words(d, a) : NULL, true },
 	};
 	size_t rows = p->n_line < 5 ? p->n_line : 5;
-	pd_table *t = pd_doc_table(d, "The fitted line", 2, column,
-	                           "not estimated");
+	pd_table *t =
+	    pd_doc_table(d, "The fitted line", 2, column, "not estimated");
 
 	for (size_t i = 0; i < rows; i++) {
 		size_t at = rows > 1 ? i * (p->n_line - 1) / (rows - 1) : 0;
 
-		add_measure(d, t, pd_words_short(d, p->line_x[at]),
-		            pd_words_centre(d, p->line_y[at], p->line_low[at],
-		                            p->line_high[at]));
+		add_measure(d, t, pd_say_short(d, p->line_x[at]),
+		            pd_say_centre(d, p->line_y[at], p->line_low[at],
+		                          p->line_high[at]));
 	}
 }
 
 static void slope_figure(pd_doc *d, const pd_answer *a)
 {
-	pd_figure_words w = { value_axis(d, a), a->parameter_words, NULL,
-	                      NULL, NULL };
+	pd_figure_words w = { value_axis(d, a), a->parameter_words, NULL, NULL,
+		              NULL };
 	const pd_points *p = &a->points;
 	size_t zeros = 0;
 	pd_figure *f;
 
 	for (size_t i = 0; i < p->n_xy; i++)
 		zeros += p->y[i] <= 0;
-	f = pd_doc_figure(d, pd_doc_print(d, "Results along %s",
-	                                  pd_words_parameter(d, a)),
-	    pd_doc_print(d,
-	    "One dot a result; across: %s, on a %s axis; upwards: the result, "
-	    "on a %s axis. The line is the fit, the band around it its "
-	    "interval.%s%s", a->parameter_words ? a->parameter_words : "",
-	    a->log_x ? "logarithmic" : "linear", axis_kind(a),
-	    at_the_edge(d, a, zeros), left_out(d, a)),
+	f = pd_doc_figure(
+	    d, pd_doc_print(d, "Results along %s", pd_say_parameter(d, a)),
+	    pd_doc_print(
+	        d,
+	        "One dot a result; across: %s, on a %s axis; upwards: the result, "
+	        "on a %s axis. The line is the fit, the band around it its "
+	        "interval.%s%s",
+	        a->parameter_words ? a->parameter_words : "",
+	        a->log_x ? "logarithmic" : "linear", axis_kind(a),
+	        zero_results(d, a, zeros), left_out(d, a)),
 	    pd_figure_slope(d->arena, a, &w));
 	if (f && p->n_line)
 		f->table = d->n_tables + 1;

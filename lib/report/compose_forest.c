@@ -14,24 +14,22 @@ static size_t rows_of(const pd_answer *a)
 static void fill_bar(pd_doc *d, const pd_answer *a, size_t i, size_t k,
                      pd_bar *bar)
 {
-	const pd_effect *e = &a->effect[k];
-
 	if (a->refusal || a->n_effects == 0) {
-		bar->label = pd_doc_print(d, "Q%zu  %s", i + 1,
-		                          pd_words_parameter(d, a));
+		bar->label =
+		    pd_doc_print(d, "Q%zu  %s", i + 1, pd_say_parameter(d, a));
 		bar->value = bar->low = bar->high = NAN;
 		bar->margin_low = bar->margin_high = NAN;
 		bar->verdict = PD_NO_ANSWER;
-		bar->words = pd_words_verdict(a, PD_NO_ANSWER);
+		bar->words = pd_say_verdict(a, PD_NO_ANSWER);
 		return;
 	}
-	bar->label = pd_doc_print(d, "Q%zu  %s: %s", i + 1,
-	                          pd_words_parameter(d, a),
-	                          e->label ? e->label : "");
-	bar->number = pd_words_span(d, a, e->value, e->low, e->high, false);
-	bar->less = pd_words_less(d, a, e);
-	bar->more = pd_words_more(d, a, e);
-	bar->words = pd_words_supported(d, a, e->verdict);
+	const pd_effect *e = &a->effect[k];
+
+	bar->label = pd_doc_print(d, "Q%zu  %s", i + 1, pd_say_label(d, a, e));
+	bar->number = pd_say_span(d, a, e->value, e->low, e->high, false);
+	bar->less = pd_say_less(d, a, e);
+	bar->more = pd_say_more(d, a, e);
+	bar->words = pd_say_supported(d, a, e->verdict);
 	bar->value = e->value;
 	bar->low = e->low;
 	bar->high = e->high;
@@ -60,8 +58,9 @@ static pd_bars *make_bars(pd_doc *d, const pd_review *r, size_t n_answers,
 	if (!n)
 		return NULL;
 	for (size_t i = 0; i < n_answers; i++)
-		for (size_t k = 0; r->answer[i].scale == scale &&
-		                   k < rows_of(&r->answer[i]); k++)
+		for (size_t k = 0;
+		     r->answer[i].scale == scale && k < rows_of(&r->answer[i]);
+		     k++)
 			fill_bar(d, &r->answer[i], i, k, &b->bar[b->n++]);
 	b->log = scale == PD_RATIO;
 	b->axis_words = b->log ? "ratio, logarithmic axis"
@@ -73,18 +72,20 @@ static pd_bars *make_bars(pd_doc *d, const pd_review *r, size_t n_answers,
 static void forest_table(pd_doc *d, const pd_review *r, size_t n_answers,
                          pd_scale scale)
 {
-	const char *level = pd_words_level(d, &r->answer[0]);
+	const char *level = pd_say_level(d, &r->answer[0]);
 	const pd_cell_column column[] = {
 		{ "Comparison", NULL, false },
 		{ pd_doc_print(d, "%s (%s CI)",
 		               scale == PD_RATIO ? "Ratio" : "Difference",
 		               level),
 		  scale == PD_RATIO ? NULL : "percentage points", true },
-		{ "Verdict", NULL, false }, { "Judged", NULL, false },
+		{ "Verdict", NULL, false },
+		{ "Judged", NULL, false },
 	};
-	pd_table *t = pd_doc_table(d, scale == PD_RATIO
-	                                  ? "All effects judged as a ratio"
-	                                  : "All effects judged as a difference",
+	pd_table *t = pd_doc_table(d,
+	                           scale == PD_RATIO
+	                               ? "All effects judged as a ratio"
+	                               : "All effects judged as a difference",
 	                           4, column,
 	                           "not estimated; the question's own section "
 	                           "says why");
@@ -100,14 +101,15 @@ static void forest_table(pd_doc *d, const pd_review *r, size_t n_answers,
 			if (!cell)
 				return;
 			cell[0] = e ? pd_doc_print(d, "Q%zu %s", i + 1,
-			                           pd_words_arms(d, a, e))
+			                           pd_say_arms(d, a, e))
 			            : pd_doc_print(d, "Q%zu %s", i + 1,
-			                           pd_words_parameter(d, a));
-			cell[3] = pd_words_judged(d, a);
-			cell[1] = e ? pd_words_span(d, a, e->value, e->low,
-			                            e->high, false) : NULL;
-			cell[2] = e ? pd_words_supported(d, a, e->verdict)
-			            : pd_words_verdict(a, PD_NO_ANSWER);
+			                           pd_say_parameter(d, a));
+			cell[3] = pd_say_judged(d, a);
+			cell[1] = e ? pd_say_span(d, a, e->value, e->low,
+			                          e->high, false)
+			            : NULL;
+			cell[2] = e ? pd_say_supported(d, a, e->verdict)
+			            : pd_say_verdict(a, PD_NO_ANSWER);
 		}
 	}
 }
@@ -118,7 +120,8 @@ static const char *forest_description(pd_doc *d, const pd_bars *b)
 
 	for (size_t i = 0; i < b->n; i++)
 		n[b->bar[i].verdict]++;
-	return pd_doc_print(d,
+	return pd_doc_print(
+	    d,
 	    "One row an effect: the sign is the estimate, the line its "
 	    "interval, the thick upright line no effect, the shaded band the "
 	    "margin inside which a difference does not change practice. An "
@@ -138,10 +141,10 @@ static void forest_of(pd_doc *d, const pd_review *r, size_t n_answers,
 
 	if (!b)
 		return;
-	f = pd_doc_figure(d, scale == PD_RATIO ? "Effects as ratios"
-	                                       : "Effects as differences",
-	                  forest_description(d, b),
-	                  pd_figure_forest(d->arena, b, false));
+	f = pd_doc_figure(
+	    d,
+	    scale == PD_RATIO ? "Effects as ratios" : "Effects as differences",
+	    forest_description(d, b), pd_figure_forest(d->arena, b, false));
 	if (f) {
 		f->narrow = pd_figure_forest(d->arena, b, true);
 		f->bars = b;
@@ -163,9 +166,10 @@ void pd_part_forest(pd_doc *d, const pd_review *r, size_t n_answers)
 static void trend_table(pd_doc *d, const pd_review *r)
 {
 	const pd_cell_column column[] = {
-		{ "Quarter", NULL, false }, { "Cases", NULL, true },
+		{ "Quarter", NULL, false },
+		{ "Cases", NULL, true },
 		{ "Patients", NULL, true },
-		{ "TNC, geometric mean (95% CI)", pd_words_unit(d, "10^6/mL"),
+		{ "TNC, geometric mean (95% CI)", pd_say_unit(d, "10^6/mL"),
 		  true },
 		{ "CFU-F, geometric mean (95% CI)", "per mL", true },
 		{ "What changed", NULL, false },
@@ -175,9 +179,9 @@ static void trend_table(pd_doc *d, const pd_review *r)
 
 	for (size_t i = 0; i < r->n_trends; i++)
 		any = any || (r->trend[i].note && *r->trend[i].note);
-	pd_table *t = pd_doc_table(d, "Concentration by calendar quarter",
-	                           any ? 6 : 5, column,
-	                           "too few results, or nothing to note");
+	pd_table *t =
+	    pd_doc_table(d, "Concentration by calendar quarter", any ? 6 : 5,
+	                 column, "too few results, or nothing to note");
 
 	for (size_t i = 0; i < r->n_trends; i++) {
 		const pd_trend *q = &r->trend[i];
@@ -186,16 +190,17 @@ static void trend_table(pd_doc *d, const pd_review *r)
 		if (!cell)
 			return;
 		cell[0] = pd_doc_text(d, q->quarter);
-		cell[1] = pd_words_count(d, q->n_cases);
-		cell[2] = pd_words_count(d, q->n_patients);
-		cell[3] = pd_words_centre(d, q->tnc, q->tnc_low, q->tnc_high);
-		cell[4] = pd_words_centre(d, q->cfu, q->cfu_low, q->cfu_high);
+		cell[1] = pd_say_count(d, q->n_cases);
+		cell[2] = pd_say_count(d, q->n_patients);
+		cell[3] = pd_say_centre(d, q->tnc, q->tnc_low, q->tnc_high);
+		cell[4] = pd_say_centre(d, q->cfu, q->cfu_low, q->cfu_high);
 		if (any && q->note && *q->note) {
 			cell[5] = pd_doc_print(d, "%c: %s", letter, q->note);
 			letter = letter < 'z' ? (char)(letter + 1) : 'z';
 		}
 	}
-	pd_doc_table_note(d, t, "Not adjusted: patients, operators and "
+	pd_doc_table_note(d, t,
+	                  "Not adjusted: patients, operators and "
 	                  "technique differ between quarters.");
 }
 
@@ -206,12 +211,15 @@ void pd_part_trend(pd_doc *d, const pd_review *r)
 	if (!r->n_trends)
 		return;
 	pd_doc_heading(d, 2, "trend", "Trend by quarter");
-	f = pd_doc_figure(d, "Concentration by quarter", pd_doc_print(d,
-	    "Geometric means with their 95%% intervals on logarithmic axes "
-	    "from %s to %s: nucleated cells above, colony-forming units "
-	    "below. A dashed upright line with a letter marks a quarter in "
-	    "which something changed; the table says what.",
-	    r->trend[0].quarter, r->trend[r->n_trends - 1].quarter),
+	f = pd_doc_figure(
+	    d, "Concentration by quarter",
+	    pd_doc_print(
+	        d,
+	        "Geometric means with their 95%% intervals on logarithmic axes "
+	        "from %s to %s: nucleated cells above, colony-forming units "
+	        "below. A dashed upright line with a letter marks a quarter in "
+	        "which something changed; the table says what.",
+	        r->trend[0].quarter, r->trend[r->n_trends - 1].quarter),
 	    pd_figure_trend(d->arena, r->trend, r->n_trends));
 	if (f)
 		f->table = d->n_tables + 1;

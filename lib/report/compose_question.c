@@ -10,30 +10,36 @@
 static void found(pd_doc *d, const pd_review *r, const pd_answer *a)
 {
 	if (a->refusal || a->n_effects == 0) {
-		pd_doc_paragraph(d, PD_LEAD, pd_doc_print(d, "%s. Why: %s",
-		    pd_words_verdict(a, PD_NO_ANSWER),
-		    a->refusal ? pd_words_stop(d, a->refusal)
-		               : "no effect could be estimated."));
+		pd_doc_paragraph(
+		    d, PD_LEAD,
+		    pd_doc_print(d, "%s. Why: %s",
+		                 pd_say_verdict(a, PD_NO_ANSWER),
+		                 a->refusal ? pd_say_stop(d, a->refusal)
+		                            : "no effect could be estimated."));
 		return;
 	}
 	for (size_t k = 0; k < a->n_effects; k++) {
 		const pd_effect *e = &a->effect[k];
-		const char *number = pd_words_span(d, a, e->value, e->low,
-		                                   e->high, true);
+		const char *number =
+		    pd_say_span(d, a, e->value, e->low, e->high, true);
 
-		pd_doc_paragraph(d, PD_LEAD, pd_doc_print(d,
-		    "%s %s. %s: %s %s. %s", pd_verdict_sign(e->verdict),
-		    pd_words_supported(d, a, e->verdict),
-		    pd_words_upper(d, pd_words_arms(d, a, e)),
-		    a->scale == PD_RATIO ? "ratio"
-		                         : "difference in percentage points",
-		    number ? number : "not estimable",
-		    e->sentence ? e->sentence : ""));
+		pd_doc_paragraph(
+		    d, PD_LEAD,
+		    pd_doc_print(d, "%s %s. %s: %s %s. %s",
+		                 pd_verdict_sign(e->verdict),
+		                 pd_say_supported(d, a, e->verdict),
+		                 pd_say_upper(d, pd_say_arms(d, a, e)),
+		                 a->scale == PD_RATIO
+		                     ? "ratio"
+		                     : "difference in percentage points",
+		                 number ? number : "not estimable",
+		                 e->sentence ? e->sentence : ""));
 	}
 	if (a->adds_burden)
-		pd_doc_paragraph(d, PD_NOTE, pd_words_harm(d, r));
+		pd_doc_paragraph(d, PD_NOTE, pd_say_harm(d, r));
 	if (a->unsupported)
-		pd_doc_paragraph(d, PD_NOTE, "A control question of this review "
+		pd_doc_paragraph(d, PD_NOTE,
+		                 "A control question of this review "
 		                 "did not show its known effect. A \"no "
 		                 "difference\" here is not supported.");
 }
@@ -42,10 +48,10 @@ static void terms(pd_doc *d, const pd_answer *a)
 {
 	pd_block *list = pd_doc_definitions(d);
 
-	pd_doc_define(d, list, "Judged", pd_words_judged(d, a));
+	pd_doc_define(d, list, "Judged", pd_say_judged(d, a));
 	pd_doc_define(d, list, "Compared", a->parameter_words);
-	pd_doc_define(d, list, "Role", pd_words_role(a->role));
-	pd_doc_define(d, list, "Margin", pd_words_margin(d, a));
+	pd_doc_define(d, list, "Role", pd_say_role(a->role));
+	pd_doc_define(d, list, "Margin", pd_say_margin(d, a));
 	pd_doc_define(d, list, "Declared", a->declared);
 	if (a->n_looks)
 		pd_doc_define(d, list, "Readings so far, this one included",
@@ -80,9 +86,10 @@ static size_t failures(const pd_level *l)
 }
 
 static const struct state states[] = {
-	{ "Zero", zeros }, { "Below detection", belows },
-	{ "Above range", aboves }, { "Failed, not counted in results",
-	                             failures },
+	{ "Zero", zeros },
+	{ "Below detection", belows },
+	{ "Above range", aboves },
+	{ "Failed, not counted in results", failures },
 };
 
 enum { N_STATES = 4, FIXED = 7 };
@@ -95,28 +102,30 @@ static void level_row(pd_doc *d, pd_table *t, const pd_level *l,
 	if (!cell)
 		return;
 	cell[0] = pd_doc_text(d, l->name);
-	cell[1] = pd_words_count(d, l->n_patients);
-	cell[2] = pd_words_count(d, l->n_cases);
-	cell[3] = pd_words_count(d, l->n_sites);
-	cell[4] = pd_words_count(d, l->n_rows);
-	cell[5] = pd_words_centre(d, l->centre, l->centre_low,
-	                          l->centre_high);
-	cell[6] = isfinite(l->spread) ? pd_words_short(d, l->spread) : NULL;
+	cell[1] = pd_say_count(d, l->n_patients);
+	cell[2] = pd_say_count(d, l->n_cases);
+	cell[3] = pd_say_count(d, l->n_sites);
+	cell[4] = pd_say_count(d, l->n_rows);
+	cell[5] = pd_say_centre(d, l->centre, l->centre_low, l->centre_high);
+	cell[6] = isfinite(l->spread) ? pd_say_short(d, l->spread) : NULL;
 	for (size_t k = 0; k < n_shown; k++)
-		cell[FIXED + k] = pd_words_count(d, shown[k]->count(l));
+		cell[FIXED + k] = pd_say_count(d, shown[k]->count(l));
 }
 
 static void level_table(pd_doc *d, const pd_answer *a)
 {
 	bool ratio = a->scale == PD_RATIO;
-	const char *level = pd_words_level(d, a);
+	const char *level = pd_say_level(d, a);
 	pd_cell_column column[FIXED + N_STATES] = {
-		{ "Level", NULL, false }, { "Patients", NULL, true },
-		{ "Cases", NULL, true }, { "Sites", NULL, true },
+		{ "Level", NULL, false },
+		{ "Patients", NULL, true },
+		{ "Cases", NULL, true },
+		{ "Sites", NULL, true },
 		{ "Results", NULL, true },
-		{ pd_doc_print(d, ratio ? "Geometric mean (%s CI)"
-		                        : "Mean (%s CI)", level),
-		  pd_words_unit(d, a->unit), true },
+		{ pd_doc_print(
+		      d, ratio ? "Geometric mean (%s CI)" : "Mean (%s CI)",
+		      level),
+		  pd_say_unit(d, a->unit), true },
 		{ ratio ? "Spread, geometric SD" : "Spread, SD", NULL, true },
 	};
 	const struct state *shown[N_STATES];
@@ -129,24 +138,26 @@ static void level_table(pd_doc *d, const pd_answer *a)
 			n += states[k].count(&a->levels[i]);
 		if (!n)
 			continue;
-		column[FIXED + n_shown] = (pd_cell_column){ states[k].head,
-		                                            NULL, true };
+		column[FIXED + n_shown] =
+		    (pd_cell_column){ states[k].head, NULL, true };
 		shown[n_shown++] = &states[k];
 	}
-	pd_table *t = pd_doc_table(d, pd_doc_print(d, "Data by %s",
-	                           pd_words_parameter(d, a)),
-	                           FIXED + n_shown, column,
-	                           "too few patients");
+	pd_table *t = pd_doc_table(
+	    d, pd_doc_print(d, "Data by %s", pd_say_parameter(d, a)),
+	    FIXED + n_shown, column, "too few patients");
 
 	for (size_t i = 0; i < a->n_levels; i++)
 		level_row(d, t, &a->levels[i], shown, n_shown);
-	pd_doc_table_note(d, t, ratio
-	    ? "Intervals count patients as units. A geometric SD of 1.5 means "
-	      "that about two thirds of results lie within the mean divided "
-	      "by 1.5 and times 1.5."
-	    : "Intervals count patients as units.");
+	pd_doc_table_note(
+	    d, t,
+	    ratio
+	        ? "Intervals count patients as units. A geometric SD of 1.5 means "
+	          "that about two thirds of results lie within the mean divided "
+	          "by 1.5 and times 1.5."
+	        : "Intervals count patients as units.");
 	if (n_shown < N_STATES)
-		pd_doc_table_note(d, t, "A state that no result has (zero, "
+		pd_doc_table_note(d, t,
+		                  "A state that no result has (zero, "
 		                  "below detection, above range, failed) has "
 		                  "no column.");
 }
@@ -179,9 +190,10 @@ static void effect_table(pd_doc *d, const pd_answer *a)
 		{ "Comparison", NULL, false },
 		{ pd_doc_print(d, "%s (%s CI)",
 		               a->scale == PD_RATIO ? "Ratio" : "Difference",
-		               pd_words_level(d, a)),
+		               pd_say_level(d, a)),
 		  a->scale == PD_RATIO ? NULL : "percentage points", true },
-		{ "df", NULL, true }, { "P", NULL, true },
+		{ "df", NULL, true },
+		{ "P", NULL, true },
 		{ "P, adjusted", NULL, true },
 		{ "P, outside the margin", NULL, true },
 		{ "Could have shown", NULL, true },
@@ -197,22 +209,26 @@ static void effect_table(pd_doc *d, const pd_answer *a)
 
 		if (!cell)
 			return;
-		cell[0] = pd_doc_text(d, e->label ? e->label : "");
-		cell[1] = pd_words_span(d, a, e->value, e->low, e->high,
-		                        false);
+		cell[0] = pd_say_label(d, a, e);
+		cell[1] = pd_say_span(d, a, e->value, e->low, e->high, false);
 		cell[2] = isfinite(e->log.df) && e->log.df > 0
-		              ? pd_words_short(d, e->log.df) : NULL;
-		cell[3] = pd_words_p(d, e->log.p);
-		cell[4] = pd_words_p(d, e->p_adjusted);
-		cell[5] = pd_words_p(d, e->p_margin);
+		              ? pd_say_short(d, e->log.df)
+		              : NULL;
+		cell[3] = pd_say_p(d, e->log.p);
+		cell[4] = pd_say_p(d, e->p_adjusted);
+		cell[5] = pd_say_p(d, e->p_margin);
 		cell[6] = detectable(d, a, e->detectable);
-		cell[7] = pd_words_supported(d, a, e->verdict);
+		cell[7] = pd_say_supported(d, a, e->verdict);
 	}
-	pd_doc_table_note(d, t, "P: against no effect. P, adjusted: after the "
+	pd_doc_table_note(
+	    d, t,
+	    "P: against no effect. P, adjusted: after the "
 	    "rule for this question's role. P, outside the margin: the larger "
 	    "of two one-sided tests; small means the effect lies inside the "
 	    "margin.");
-	pd_doc_table_note(d, t, "Could have shown: a true effect of this size "
+	pd_doc_table_note(
+	    d, t,
+	    "Could have shown: a true effect of this size "
 	    "or beyond would have been told from none 4 times in 5.");
 }
 
@@ -221,13 +237,13 @@ static void component_table(pd_doc *d, const pd_answer *a)
 	bool ratio = a->scale == PD_RATIO;
 	const pd_cell_column column[] = {
 		{ "Spread between", NULL, false },
-		{ ratio ? "SD, natural log scale" : "SD", ratio ? NULL
-		  : "percentage points", true },
+		{ ratio ? "SD, natural log scale" : "SD",
+		  ratio ? NULL : "percentage points", true },
 		{ "Two differ up to, 19 times in 20", NULL, true },
 	};
 	bool zero = false;
-	pd_table *t = pd_doc_table(d, "Where the spread comes from", 3,
-	                           column, "not estimated");
+	pd_table *t = pd_doc_table(d, "Where the spread comes from", 3, column,
+	                           "not estimated");
 
 	for (size_t i = 0; i < a->n_components; i++) {
 		const char **cell = pd_doc_row(d, t, NULL);
@@ -238,15 +254,16 @@ static void component_table(pd_doc *d, const pd_answer *a)
 			return;
 		zero = zero || sd == 0;
 		cell[0] = pd_doc_text(d, a->component_name[i]);
-		cell[1] = pd_words_short(d, sd);
+		cell[1] = pd_say_short(d, sd);
 		cell[2] = isnan(sd) ? NULL
-		        : sd == 0 ? "none seen"
-		        : ratio ? pd_doc_print(d, "%s-fold",
-		                               pd_words_short(d, exp(far)))
-		                : pd_words_short(d, far);
+		          : sd == 0 ? "none seen"
+		          : ratio   ? pd_doc_print(d, "%s-fold",
+		                                   pd_say_short(d, exp(far)))
+		                    : pd_say_short(d, far);
 	}
 	if (zero)
-		pd_doc_table_note(d, t, "0: this spread could not be told from "
+		pd_doc_table_note(d, t,
+		                  "0: this spread could not be told from "
 		                  "none in these data; that does not prove "
 		                  "there is none.");
 }
@@ -256,8 +273,9 @@ static void how(pd_doc *d, const pd_answer *a)
 	if (a->method)
 		pd_doc_paragraph(d, PD_PLAIN, a->method);
 	if (a->adjusters && *a->adjusters)
-		pd_doc_paragraph(d, PD_PLAIN, pd_doc_print(d,
-		                 "Adjusted for: %s.", a->adjusters));
+		pd_doc_paragraph(
+		    d, PD_PLAIN,
+		    pd_doc_print(d, "Adjusted for: %s.", a->adjusters));
 	if (a->n_refused) {
 		pd_block *list = pd_doc_box(d, PD_NOTE, "Not used, and why");
 
@@ -271,8 +289,8 @@ static void how(pd_doc *d, const pd_answer *a)
 static void flow(pd_doc *d, const pd_answer *a)
 {
 	static const pd_cell_column column[] = {
-		{ "Step", NULL, false }, { "Patients", NULL, true },
-		{ "Cases", NULL, true }, { "Sites", NULL, true },
+		{ "Step", NULL, false },   { "Patients", NULL, true },
+		{ "Cases", NULL, true },   { "Sites", NULL, true },
 		{ "Results", NULL, true },
 	};
 	pd_table *t = pd_doc_table(d, "From recorded to used", 5, column,
@@ -285,10 +303,10 @@ static void flow(pd_doc *d, const pd_answer *a)
 		if (!cell)
 			return;
 		cell[0] = pd_doc_text(d, f->step);
-		cell[1] = pd_words_count(d, f->n_patients);
-		cell[2] = pd_words_count(d, f->n_cases);
-		cell[3] = pd_words_count(d, f->n_sites);
-		cell[4] = pd_words_count(d, f->n_rows);
+		cell[1] = pd_say_count(d, f->n_patients);
+		cell[2] = pd_say_count(d, f->n_cases);
+		cell[3] = pd_say_count(d, f->n_sites);
+		cell[4] = pd_say_count(d, f->n_rows);
 	}
 }
 
@@ -298,14 +316,18 @@ static void sensitivity(pd_doc *d, const pd_answer *a)
 		{ "Way", NULL, false },
 		{ pd_doc_print(d, "%s (%s CI)",
 		               a->scale == PD_RATIO ? "Ratio" : "Difference",
-		               pd_words_level(d, a)),
+		               pd_say_level(d, a)),
 		  a->scale == PD_RATIO ? NULL : "percentage points", true },
-		{ "P", NULL, true }, { "Note", NULL, false },
+		{ "P", NULL, true },
+		{ "Note", NULL, false },
 	};
-	pd_table *t = pd_doc_table(d, pd_doc_print(d,
-	    "Other ways to the same answer%s%s",
-	    a->n_effects > 1 && a->effect[0].label ? ": " : "",
-	    a->n_effects > 1 && a->effect[0].label ? a->effect[0].label : ""),
+	pd_table *t = pd_doc_table(
+	    d,
+	    pd_doc_print(d, "Other ways to the same answer%s%s",
+	                 a->n_effects > 1 && a->effect[0].label ? ": " : "",
+	                 a->n_effects > 1 && a->effect[0].label
+	                     ? a->effect[0].label
+	                     : ""),
 	    4, column, "the way has none, was not possible, or needs no note");
 	const char **cell = a->n_effects ? pd_doc_row(d, t, NULL) : NULL;
 
@@ -313,9 +335,8 @@ static void sensitivity(pd_doc *d, const pd_answer *a)
 		const pd_effect *e = &a->effect[0];
 
 		cell[0] = "as judged above";
-		cell[1] = pd_words_span(d, a, e->value, e->low, e->high,
-		                        false);
-		cell[2] = pd_words_p(d, e->log.p);
+		cell[1] = pd_say_span(d, a, e->value, e->low, e->high, false);
+		cell[2] = pd_say_p(d, e->log.p);
 	}
 	for (size_t i = 0; i < a->n_sensitivity; i++) {
 		const pd_sensitivity *s = &a->sensitivity[i];
@@ -325,14 +346,13 @@ static void sensitivity(pd_doc *d, const pd_answer *a)
 			return;
 		cell[0] = pd_doc_text(d, s->name);
 		if (s->done) {
-			cell[1] = pd_words_span(d, a, s->value, s->low,
-			                        s->high, false);
-			cell[2] = pd_words_p(d, s->p);
+			cell[1] =
+			    pd_say_span(d, a, s->value, s->low, s->high, false);
+			cell[2] = pd_say_p(d, s->p);
 		}
 		if (s->note && *s->note)
-			cell[3] = pd_doc_print(d, s->done ? "%s"
-			                                  : "not done: %s",
-			                       s->note);
+			cell[3] = pd_doc_print(
+			    d, s->done ? "%s" : "not done: %s", s->note);
 		else if (!s->done)
 			cell[3] = "not done";
 	}
@@ -380,8 +400,8 @@ void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
 			pd_doc_item(d, list, a->diagnostics[k]);
 	}
 	if (a->n_cautions) {
-		pd_block *box = pd_doc_box(d, PD_CAUTION,
-		                           "Cautions of this question");
+		pd_block *box =
+		    pd_doc_box(d, PD_CAUTION, "Cautions of this question");
 
 		for (size_t k = 0; k < a->n_cautions; k++)
 			pd_doc_item(d, box, a->cautions[k]);

@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-const char *pd_words_verdict(const pd_answer *a, pd_verdict v)
+const char *pd_say_verdict(const pd_answer *a, pd_verdict v)
 {
 	switch (v) {
 	case PD_BETTER:
@@ -26,15 +26,16 @@ bool pd_is_unsupported(const pd_answer *a, pd_verdict v)
 	return a->unsupported && v == PD_NO_MATTER;
 }
 
-const char *pd_words_supported(pd_doc *d, const pd_answer *a, pd_verdict v)
+const char *pd_say_supported(pd_doc *d, const pd_answer *a, pd_verdict v)
 {
-	const char *words = pd_words_verdict(a, v);
+	const char *words = pd_say_verdict(a, v);
 
 	return pd_is_unsupported(a, v)
-	           ? pd_doc_print(d, "%s (unsupported)", words) : words;
+	           ? pd_doc_print(d, "%s (unsupported)", words)
+	           : words;
 }
 
-const char *pd_words_role(pd_role role)
+const char *pd_say_role(pd_role role)
 {
 	switch (role) {
 	case PD_PRIMARY:
@@ -49,14 +50,14 @@ const char *pd_words_role(pd_role role)
 	return "control";
 }
 
-const char *pd_words_parameter(pd_doc *d, const pd_answer *a)
+const char *pd_say_parameter(pd_doc *d, const pd_answer *a)
 {
 	const char *words = a->parameter_words ? a->parameter_words : "";
 
 	return pd_doc_print(d, "%.*s", (int)strcspn(words, ","), words);
 }
 
-const char *pd_words_upper(pd_doc *d, const char *text)
+const char *pd_say_upper(pd_doc *d, const char *text)
 {
 	char *copy = pd_arena_copy(d->arena, text);
 
@@ -70,12 +71,12 @@ const char *pd_words_upper(pd_doc *d, const char *text)
 	return copy;
 }
 
-const char *pd_words_stop(pd_doc *d, const char *text)
+const char *pd_say_stop(pd_doc *d, const char *text)
 {
 	size_t n = strlen(text);
 
-	if (n && (text[n - 1] == '.' || text[n - 1] == '?' ||
-	          text[n - 1] == '!'))
+	if (n &&
+	    (text[n - 1] == '.' || text[n - 1] == '?' || text[n - 1] == '!'))
 		return text;
 	return pd_doc_print(d, "%s.", text);
 }
@@ -86,11 +87,11 @@ static bool is_bare(const char *arm)
 	return arm[strspn(arm, "0123456789.,+- ")] == '\0';
 }
 
-const char *pd_words_arm(pd_doc *d, const pd_answer *a, const char *name)
+const char *pd_say_arm(pd_doc *d, const pd_answer *a, const char *name)
 {
 	if (!is_bare(name))
 		return name;
-	return pd_doc_print(d, "%s %s", pd_words_parameter(d, a), name);
+	return pd_doc_print(d, "%s %s", pd_say_parameter(d, a), name);
 }
 
 /* Words between the arms, by verdict; NULL for a verdict without direction. */
@@ -103,25 +104,29 @@ static const char *between(const pd_answer *a, pd_verdict v)
 	return "against";
 }
 
-const char *pd_words_arms(pd_doc *d, const pd_answer *a, const pd_effect *e)
+const char *pd_say_arms(pd_doc *d, const pd_answer *a, const pd_effect *e)
 {
-	const char *parameter = pd_words_parameter(d, a);
 	const char *way = "";
 
-	if (e->first && e->second) {
-		const char *first = pd_words_arm(d, a, e->first);
-		const char *text = pd_doc_print(d, "%s %s %s", first,
-		                                between(a, e->verdict),
-		                                pd_words_arm(d, a, e->second));
-
-		return first != e->first || !*parameter
-		           ? text : pd_doc_print(d, "%s: %s", parameter, text);
-	}
+	if (e->first && e->second)
+		return pd_doc_print(d, "%s %s %s", pd_say_arm(d, a, e->first),
+		                    between(a, e->verdict),
+		                    pd_say_arm(d, a, e->second));
 	if (e->verdict == PD_BETTER)
 		way = a->not_a_choice ? "higher " : "more ";
 	if (e->verdict == PD_WORSE)
 		way = a->not_a_choice ? "lower " : "less ";
-	return pd_doc_print(d, "%s: %s%s", parameter, way,
+	return pd_doc_print(d, "%s: %s%s", pd_say_parameter(d, a), way,
+	                    e->label ? e->label : "");
+}
+
+const char *pd_say_label(pd_doc *d, const pd_answer *a, const pd_effect *e)
+{
+	if (e->first && e->second)
+		return pd_doc_print(d, "%s against %s",
+		                    pd_say_arm(d, a, e->first),
+		                    pd_say_arm(d, a, e->second));
+	return pd_doc_print(d, "%s: %s", pd_say_parameter(d, a),
 	                    e->label ? e->label : "");
 }
 
@@ -142,21 +147,20 @@ static const char *side(pd_doc *d, const pd_answer *a, const pd_effect *e,
 		                    e->second);
 	return pd_doc_print(d, "%s with %s",
 	                    a->not_a_choice ? "higher" : "more",
-	                    pd_words_arm(d, a, more ? e->first
-	                                            : e->second));
+	                    pd_say_arm(d, a, more ? e->first : e->second));
 }
 
-const char *pd_words_less(pd_doc *d, const pd_answer *a, const pd_effect *e)
+const char *pd_say_less(pd_doc *d, const pd_answer *a, const pd_effect *e)
 {
 	return side(d, a, e, false);
 }
 
-const char *pd_words_more(pd_doc *d, const pd_answer *a, const pd_effect *e)
+const char *pd_say_more(pd_doc *d, const pd_answer *a, const pd_effect *e)
 {
 	return side(d, a, e, true);
 }
 
-const char *pd_words_judged(pd_doc *d, const pd_answer *a)
+const char *pd_say_judged(pd_doc *d, const pd_answer *a)
 {
 	if (!a->outcome_words)
 		return a->judge_words;
@@ -165,7 +169,7 @@ const char *pd_words_judged(pd_doc *d, const pd_answer *a)
 	return pd_doc_print(d, "%s: %s", a->outcome_words, a->judge_words);
 }
 
-const char *pd_words_scale(const pd_answer *a)
+const char *pd_say_scale(const pd_answer *a)
 {
 	return a->scale == PD_RATIO ? "ratio" : "difference, percentage points";
 }
@@ -176,7 +180,7 @@ void pd_margin_limits(const pd_answer *a, double *low, double *high)
 	*high = a->scale == PD_RATIO ? 1 / a->margin : a->margin;
 }
 
-const char *pd_words_margin(pd_doc *d, const pd_answer *a)
+const char *pd_say_margin(pd_doc *d, const pd_answer *a)
 {
 	double low, high;
 	pd_buf b;
@@ -202,7 +206,7 @@ const char *pd_words_margin(pd_doc *d, const pd_answer *a)
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_level(pd_doc *d, const pd_answer *a)
+const char *pd_say_level(pd_doc *d, const pd_answer *a)
 {
 	pd_buf b;
 
@@ -211,7 +215,7 @@ const char *pd_words_level(pd_doc *d, const pd_answer *a)
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_count(pd_doc *d, size_t n)
+const char *pd_say_count(pd_doc *d, size_t n)
 {
 	pd_buf b;
 
@@ -220,7 +224,7 @@ const char *pd_words_count(pd_doc *d, size_t n)
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_p(pd_doc *d, double p)
+const char *pd_say_p(pd_doc *d, double p)
 {
 	pd_buf b;
 
@@ -229,7 +233,7 @@ const char *pd_words_p(pd_doc *d, double p)
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_short(pd_doc *d, double x)
+const char *pd_say_short(pd_doc *d, double x)
 {
 	pd_buf b;
 
@@ -240,7 +244,7 @@ const char *pd_words_short(pd_doc *d, double x)
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_unit(pd_doc *d, const char *unit)
+const char *pd_say_unit(pd_doc *d, const char *unit)
 {
 	pd_buf b;
 
@@ -251,13 +255,12 @@ const char *pd_words_unit(pd_doc *d, const char *unit)
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_span(pd_doc *d, const pd_answer *a, double value,
-                          double low, double high, bool with_level)
+const char *pd_say_span(pd_doc *d, const pd_answer *a, double value, double low,
+                        double high, bool with_level)
 {
-	pd_span s = { a->scale == PD_RATIO ? PD_SPAN_RATIO
-	                                   : PD_SPAN_DIFFERENCE,
-	              value, low, high,
-	              a->level > 0 && a->level < 1 ? a->level : 0.95 };
+	pd_span s = { a->scale == PD_RATIO ? PD_SPAN_RATIO : PD_SPAN_DIFFERENCE,
+		      value, low, high,
+		      a->level > 0 && a->level < 1 ? a->level : 0.95 };
 	pd_buf b;
 
 	if (isnan(value) && isnan(low) && isnan(high))
@@ -267,7 +270,7 @@ const char *pd_words_span(pd_doc *d, const pd_answer *a, double value,
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_centre(pd_doc *d, double value, double low, double high)
+const char *pd_say_centre(pd_doc *d, double value, double low, double high)
 {
 	pd_span s = { PD_SPAN_MEAN, value, low, high, NAN };
 	pd_buf b;
@@ -279,17 +282,17 @@ const char *pd_words_centre(pd_doc *d, double value, double low, double high)
 	return pd_doc_take(d, &b);
 }
 
-const char *pd_words_harm(pd_doc *d, const pd_review *r)
+const char *pd_say_harm(pd_doc *d, const pd_review *r)
 {
-	size_t blank = r->n_cases > r->n_harm_cases
-	                   ? r->n_cases - r->n_harm_cases : 0;
+	size_t blank =
+	    r->n_cases > r->n_harm_cases ? r->n_cases - r->n_harm_cases : 0;
 	pd_buf b;
 
 	pd_buf_init(&b);
 	if (r->n_harm_cases == 0) {
 		pd_buf_add(&b, "Adverse events at the site: not recorded in "
-		           "any case, so what a gain costs the patients is "
-		           "not known here.");
+		               "any case, so what a gain costs the patients is "
+		               "not known here.");
 		return pd_doc_take(d, &b);
 	}
 	pd_buf_add(&b, "Adverse events at the site: ");
@@ -301,6 +304,6 @@ const char *pd_words_harm(pd_doc *d, const pd_review *r)
 	pd_buf_add(&b, " cases.");
 	if (r->n_harm_events == 0)
 		pd_buf_add(&b, " None recorded is not the same as none "
-		           "possible: read the upper limit.");
+		               "possible: read the upper limit.");
 	return pd_doc_take(d, &b);
 }

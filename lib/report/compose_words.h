@@ -10,46 +10,49 @@
 #include "report/number.h"
 
 /* "Better" or, for what nobody chooses (age, date, operator), "Higher". */
-const char *pd_words_verdict(const pd_answer *a, pd_verdict v);
+const char *pd_say_verdict(const pd_answer *a, pd_verdict v);
 /* The same, with the mark of a review whose control failed. */
-const char *pd_words_supported(pd_doc *d, const pd_answer *a, pd_verdict v);
-const char *pd_words_role(pd_role role);
+const char *pd_say_supported(pd_doc *d, const pd_answer *a, pd_verdict v);
+const char *pd_say_role(pd_role role);
 /* parameter_words up to the comma that starts its unit. */
-const char *pd_words_parameter(pd_doc *d, const pd_answer *a);
+const char *pd_say_parameter(pd_doc *d, const pd_answer *a);
 /* The text with its first letter upper case, unless it starts a unit (mL). */
-const char *pd_words_upper(pd_doc *d, const char *text);
+const char *pd_say_upper(pd_doc *d, const char *text);
 /* The text with a stop at its end. */
-const char *pd_words_stop(pd_doc *d, const char *text);
+const char *pd_say_stop(pd_doc *d, const char *text);
 /* An arm's name, with the parameter before a bare number. */
-const char *pd_words_arm(pd_doc *d, const pd_answer *a, const char *name);
-/* Which arm gives more: "syringe size: 10 mL gives more than 50 mL". */
-const char *pd_words_arms(pd_doc *d, const pd_answer *a, const pd_effect *e);
+const char *pd_say_arm(pd_doc *d, const pd_answer *a, const char *name);
+/* What is compared, whatever came of it: "pull 2 against pull 1". */
+const char *pd_say_label(pd_doc *d, const pd_answer *a, const pd_effect *e);
+/* Which arm gives more: "pull 2 gives less than pull 1"; for a slope "mL per
+ * site: more per doubling". */
+const char *pd_say_arms(pd_doc *d, const pd_answer *a, const pd_effect *e);
 /* What lies left and right of no effect, for a figure's row. */
-const char *pd_words_less(pd_doc *d, const pd_answer *a, const pd_effect *e);
-const char *pd_words_more(pd_doc *d, const pd_answer *a, const pd_effect *e);
+const char *pd_say_less(pd_doc *d, const pd_answer *a, const pd_effect *e);
+const char *pd_say_more(pd_doc *d, const pd_answer *a, const pd_effect *e);
 /* "colony-forming units (CFU-F): concentration, per mL of aspirate" */
-const char *pd_words_judged(pd_doc *d, const pd_answer *a);
+const char *pd_say_judged(pd_doc *d, const pd_answer *a);
 /* "ratio" or "difference, percentage points" */
-const char *pd_words_scale(const pd_answer *a);
+const char *pd_say_scale(const pd_answer *a);
 /* "a ratio from 0.80 to 1.25 does not change practice" and the like. */
-const char *pd_words_margin(pd_doc *d, const pd_answer *a);
+const char *pd_say_margin(pd_doc *d, const pd_answer *a);
 /* Level of the intervals of a: "95%". */
-const char *pd_words_level(pd_doc *d, const pd_answer *a);
+const char *pd_say_level(pd_doc *d, const pd_answer *a);
 
 /* The limits of a margin on the printed scale; NaN without one. */
 void pd_margin_limits(const pd_answer *a, double *low, double *high);
 
-const char *pd_words_count(pd_doc *d, size_t n);
-const char *pd_words_p(pd_doc *d, double p);
-const char *pd_words_short(pd_doc *d, double x);
-const char *pd_words_unit(pd_doc *d, const char *unit);
+const char *pd_say_count(pd_doc *d, size_t n);
+const char *pd_say_p(pd_doc *d, double p);
+const char *pd_say_short(pd_doc *d, double x);
+const char *pd_say_unit(pd_doc *d, const char *unit);
 /* An effect or other number of the answer with its interval. */
-const char *pd_words_span(pd_doc *d, const pd_answer *a, double value,
-                          double low, double high, bool with_level);
+const char *pd_say_span(pd_doc *d, const pd_answer *a, double value, double low,
+                        double high, bool with_level);
 /* A level's centre with its interval. */
-const char *pd_words_centre(pd_doc *d, double value, double low, double high);
+const char *pd_say_centre(pd_doc *d, double value, double low, double high);
 /* Adverse events at the site, with exact limits: the harm line. */
-const char *pd_words_harm(pd_doc *d, const pd_review *r);
+const char *pd_say_harm(pd_doc *d, const pd_review *r);
 /* Does every verdict of the answer rest on a control that failed? */
 bool pd_is_unsupported(const pd_answer *a, pd_verdict v);
 

@@ -117,8 +117,7 @@ static pd_block *add_text(pd_doc *d, pd_block_kind kind, const char *text)
 	return b;
 }
 
-void pd_doc_heading(pd_doc *d, unsigned level, const char *id,
-                    const char *text)
+void pd_doc_heading(pd_doc *d, unsigned level, const char *id, const char *text)
 {
 	pd_block *b = add_text(d, PD_BLOCK_HEADING, text);
 
@@ -175,8 +174,8 @@ void pd_doc_item(pd_doc *d, pd_block *list, const char *text)
 {
 	if (!list || !text || !*text)
 		return;
-	const char **item = grown(d, list->item, list->n_items, &list->room,
-	                          sizeof *item);
+	const char **item =
+	    grown(d, list->item, list->n_items, &list->room, sizeof *item);
 
 	if (!item)
 		return;
@@ -194,8 +193,8 @@ void pd_doc_define(pd_doc *d, pd_block *list, const char *term,
 {
 	if (!list || !text || !*text)
 		return;
-	pd_definition *def = grown(d, list->definition, list->n_items,
-	                           &list->room, sizeof *def);
+	pd_definition *def =
+	    grown(d, list->definition, list->n_items, &list->room, sizeof *def);
 
 	if (!def)
 		return;
@@ -217,8 +216,8 @@ pd_table *pd_doc_table(pd_doc *d, const char *caption, size_t n_columns,
 	}
 	for (size_t j = 0; j < n_columns; j++) {
 		c[j].head = pd_doc_text(d, column[j].head);
-		c[j].unit = column[j].unit ? pd_doc_text(d, column[j].unit)
-		                           : NULL;
+		c[j].unit =
+		    column[j].unit ? pd_doc_text(d, column[j].unit) : NULL;
 		c[j].right = column[j].right;
 	}
 	t->number = ++d->n_tables;

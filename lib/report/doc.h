@@ -17,9 +17,9 @@ typedef struct pd_doc pd_doc;
 void pd_doc_free(pd_doc *d);
 
 typedef struct pd_text_style {
-	unsigned width;   /* columns; 0: 80                                    */
-	bool colour;      /* ANSI emphasis allowed                             */
-	bool first_page;  /* only the first screen: verdicts and cautions      */
+	unsigned width;  /* columns; 0: 80                                    */
+	bool colour;     /* ANSI emphasis allowed                             */
+	bool first_page; /* only the first screen: verdicts and cautions      */
 } pd_text_style;
 
 pd_status pd_doc_write_text(const pd_doc *d, const pd_text_style *style,

@@ -95,8 +95,8 @@ void pd_scene_dots(pd_scene *s, pd_ink ink, double diameter, size_t n,
 }
 
 static pd_mark *add_text(pd_scene *s, pd_ink ink, double height,
-                         pd_anchor anchor, double x, double y,
-                         const char *text, size_t length)
+                         pd_anchor anchor, double x, double y, const char *text,
+                         size_t length)
 {
 	const double xy[] = { x, y };
 	const char *copy = pd_arena_copy_n(s->arena, text, length);
@@ -114,8 +114,7 @@ static pd_mark *add_text(pd_scene *s, pd_ink ink, double height,
 void pd_scene_text(pd_scene *s, pd_ink ink, double height, pd_anchor anchor,
                    bool strong, double x, double y, const char *text)
 {
-	pd_mark *m = add_text(s, ink, height, anchor, x, y, text,
-	                      strlen(text));
+	pd_mark *m = add_text(s, ink, height, anchor, x, y, text, strlen(text));
 
 	if (m)
 		m->strong = strong;
@@ -124,8 +123,8 @@ void pd_scene_text(pd_scene *s, pd_ink ink, double height, pd_anchor anchor,
 void pd_scene_side_text(pd_scene *s, pd_ink ink, double height, double x,
                         double y, const char *text)
 {
-	pd_mark *m = add_text(s, ink, height, PD_MIDDLE, x, y, text,
-	                      strlen(text));
+	pd_mark *m =
+	    add_text(s, ink, height, PD_MIDDLE, x, y, text, strlen(text));
 
 	if (m)
 		m->turn = -90;
@@ -138,9 +137,10 @@ void pd_scene_side_text(pd_scene *s, pd_ink ink, double height, double x,
 static double share(uint32_t c)
 {
 	if (c >= 0x300)
-		return pd_clean_columns(c) == 2 ? 1.0
-		     : c >= 0x2070 && c <= 0x209F ? 0.36
-		     : pd_clean_columns(c) ? 0.62 : 0;
+		return pd_clean_columns(c) == 2     ? 1.0
+		       : c >= 0x2070 && c <= 0x209F ? 0.36
+		       : pd_clean_columns(c)        ? 0.62
+		                                    : 0;
 	if (c >= 0x80)
 		return 0.62;
 	if (strchr("ijl'|", (int)c))
@@ -206,9 +206,9 @@ size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
 		if (n == 0)
 			n = strlen(text);
 		if (s) {
-			pd_mark *m = add_text(s, ink, height, anchor, x,
-			                      y + step * (double)lines, text,
-			                      n);
+			pd_mark *m =
+			    add_text(s, ink, height, anchor, x,
+			             y + step * (double)lines, text, n);
 			if (m)
 				m->strong = strong;
 		}
@@ -238,13 +238,15 @@ pd_ink pd_verdict_ink(pd_verdict v, bool neutral)
 void pd_scene_sign(pd_scene *s, pd_verdict v, pd_ink ink, double x, double y,
                    double r)
 {
-	const double up[] = { x - r, y + 0.8 * r, x, y - r, x + r,
-	                      y + 0.8 * r };
-	const double down[] = { x - r, y - 0.8 * r, x + r, y - 0.8 * r, x,
-	                        y + r };
+	const double up[] = {
+		x - r, y + 0.8 * r, x, y - r, x + r, y + 0.8 * r
+	};
+	const double down[] = {
+		x - r, y - 0.8 * r, x + r, y - 0.8 * r, x, y + r
+	};
 	const double square[] = { x - 0.8 * r, y - 0.8 * r, x + 0.8 * r,
-	                          y - 0.8 * r, x + 0.8 * r, y + 0.8 * r,
-	                          x - 0.8 * r, y + 0.8 * r };
+		                  y - 0.8 * r, x + 0.8 * r, y + 0.8 * r,
+		                  x - 0.8 * r, y + 0.8 * r };
 	const double diamond[] = { x, y - r, x + r, y, x, y + r, x - r, y };
 	pd_mark *m;
 
@@ -302,7 +304,8 @@ pd_axis pd_axis_over(bool logarithmic, double low, double high, double place,
 		a.to = high * room;
 	} else {
 		double room = low < high ? 0.06 * (high - low)
-		            : low != 0 ? fabs(low) / 2 : 1;
+		              : low != 0 ? fabs(low) / 2
+		                         : 1;
 
 		a.from = low - room;
 		a.to = high + room;
@@ -314,8 +317,10 @@ static size_t linear_ticks(const pd_axis *a, double tick[PD_MOST_TICKS])
 {
 	double raw = (a->to - a->from) / 5;
 	double ten = pow(10, floor(log10(raw)));
-	double step = raw / ten < 1.5 ? ten : raw / ten < 3.5 ? 2 * ten
-	            : raw / ten < 7.5 ? 5 * ten : 10 * ten;
+	double step = raw / ten < 1.5   ? ten
+	              : raw / ten < 3.5 ? 2 * ten
+	              : raw / ten < 7.5 ? 5 * ten
+	                                : 10 * ten;
 	size_t n = 0;
 
 	for (double k = ceil(a->from / step - 1e-9);
@@ -334,8 +339,7 @@ static size_t log_ticks(const pd_axis *a, const double *steps, size_t n_steps,
 		for (size_t i = 0; i < n_steps; i++) {
 			double v = steps[i] * pow(10, e);
 
-			if (v < a->from * (1 - 1e-9) ||
-			    v > a->to * (1 + 1e-9))
+			if (v < a->from * (1 - 1e-9) || v > a->to * (1 + 1e-9))
 				continue;
 			if (n == PD_MOST_TICKS)
 				return n + 1;

@@ -14,17 +14,28 @@
 #include "base/arena.h"
 
 typedef enum pd_ink {
-	PD_INK_TEXT, PD_INK_MUTED, PD_INK_AXIS, PD_INK_GRID, PD_INK_BAND,
-	PD_INK_GAIN, PD_INK_LOSS, PD_INK_SAME, PD_INK_OPEN, PD_INK_DATA,
-	PD_INK_FIT, PD_INK_FIT_BAND, PD_INK_PAGE, PD_N_INKS
+	PD_INK_TEXT,
+	PD_INK_MUTED,
+	PD_INK_AXIS,
+	PD_INK_GRID,
+	PD_INK_BAND,
+	PD_INK_GAIN,
+	PD_INK_LOSS,
+	PD_INK_SAME,
+	PD_INK_OPEN,
+	PD_INK_DATA,
+	PD_INK_FIT,
+	PD_INK_FIT_BAND,
+	PD_INK_PAGE,
+	PD_N_INKS
 } pd_ink;
 
 typedef enum pd_mark_kind {
-	PD_MARK_LINES,   /* n / 2 separate strokes, a pair of places each     */
-	PD_MARK_CHAIN,   /* one stroke through n places                       */
-	PD_MARK_AREA,    /* a filled outline through n places                 */
-	PD_MARK_DOTS,    /* n round dots of diameter `size`                   */
-	PD_MARK_TEXT     /* `text` at one place, `size` high                  */
+	PD_MARK_LINES, /* n / 2 separate strokes, a pair of places each     */
+	PD_MARK_CHAIN, /* one stroke through n places                       */
+	PD_MARK_AREA,  /* a filled outline through n places                 */
+	PD_MARK_DOTS,  /* n round dots of diameter `size`                   */
+	PD_MARK_TEXT   /* `text` at one place, `size` high                  */
 } pd_mark_kind;
 
 typedef enum pd_anchor { PD_START, PD_MIDDLE, PD_END } pd_anchor;
@@ -33,11 +44,11 @@ typedef struct pd_mark {
 	pd_mark_kind kind;
 	pd_ink ink;
 	size_t n;
-	const double *xy;    /* 2 n numbers: x, y, x, y ...                    */
-	double size;         /* stroke width, dot diameter or text height      */
+	const double *xy; /* 2 n numbers: x, y, x, y ...                    */
+	double size;      /* stroke width, dot diameter or text height      */
 	bool hollow, dashed, strong;
 	pd_anchor anchor;
-	double turn;         /* text: degrees clockwise                        */
+	double turn; /* text: degrees clockwise                        */
 	const char *text;
 } pd_mark;
 
@@ -82,8 +93,8 @@ pd_ink pd_verdict_ink(pd_verdict v, bool neutral);
 
 typedef struct pd_axis {
 	bool log;
-	double from, to;         /* data                                       */
-	double place, place_to;  /* where `from` and `to` lie                  */
+	double from, to;        /* data                                       */
+	double place, place_to; /* where `from` and `to` lie                  */
 } pd_axis;
 
 /* Place of x, held inside the axis; log axes send x <= 0 to the low end. */
@@ -98,15 +109,15 @@ size_t pd_axis_ticks(const pd_axis *a, double tick[PD_MOST_TICKS]);
 
 /* Rows of intervals on one axis: a forest. */
 typedef struct pd_bar {
-	const char *label;       /* "Q3  10 mL against 50 mL"                  */
-	const char *number;      /* value and interval as printed              */
-	const char *less, *more; /* what lies to the left, to the right        */
-	const char *words;       /* the verdict in words                       */
-	double value, low, high; /* NaN value: nothing drawn, words only       */
-	double margin_low, margin_high; /* NaN: none                           */
+	const char *label;  /* "Q3  10 mL against 50 mL"                  */
+	const char *number; /* value and interval as printed              */
+	const char *less, *more; /* what lies to the left, to the right */
+	const char *words; /* the verdict in words                       */
+	double value, low, high; /* NaN value: nothing drawn, words only */
+	double margin_low, margin_high; /* NaN: none */
 	pd_verdict verdict;
-	bool neutral;            /* not a choice: higher/lower                 */
-	bool unsupported;        /* drawn as open: a control failed            */
+	bool neutral;     /* not a choice: higher/lower                 */
+	bool unsupported; /* drawn as open: a control failed            */
 } pd_bar;
 
 typedef struct pd_bars {
@@ -114,7 +125,7 @@ typedef struct pd_bars {
 	double from, to, null;
 	size_t n_ticks;
 	double tick[PD_MOST_TICKS];
-	const char *axis_words;  /* "ratio, first arm over second"             */
+	const char *axis_words; /* "ratio, first arm over second"             */
 	size_t n;
 	pd_bar *bar;
 } pd_bars;
@@ -127,10 +138,10 @@ pd_scene *pd_figure_forest(pd_arena *arena, const pd_bars *b, bool narrow);
 
 /* What the drawing of one question needs beside the answer. */
 typedef struct pd_figure_words {
-	const char *value_axis;  /* "CFU-F per mL"                             */
-	const char *x_axis;      /* slope: parameter and unit                  */
+	const char *value_axis; /* "CFU-F per mL"                             */
+	const char *x_axis;     /* slope: parameter and unit                  */
 	const char *first, *second; /* pairs: the arms                        */
-	const char *ratio_axis;  /* "2 over 1" or "2 less 1"                   */
+	const char *ratio_axis; /* "2 over 1" or "2 less 1"                   */
 } pd_figure_words;
 
 /* Pairs joined by lines, and their ratios (differences) with the effect. */

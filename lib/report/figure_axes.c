@@ -65,8 +65,8 @@ void pd_draw_foot_axis(pd_scene *s, const pd_axis *a, double y, double top,
 		double x = pd_axis_at(a, tick[i]);
 
 		pd_scene_line(s, PD_INK_GRID, 0.8, false, x, y, x, top);
-		pd_scene_text(s, PD_INK_MUTED, PD_FIGURE_TEXT, PD_MIDDLE,
-		              false, x, y + 17, pd_buf_text(&text));
+		pd_scene_text(s, PD_INK_MUTED, PD_FIGURE_TEXT, PD_MIDDLE, false,
+		              x, y + 17, pd_buf_text(&text));
 	}
 	pd_buf_clear(&text);
 	pd_scene_line(s, PD_INK_AXIS, 1, false, a->place, y, a->place_to, y);

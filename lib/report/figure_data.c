@@ -8,7 +8,7 @@
 
 #include <math.h>
 
-enum { WIDTH = 440, LEFT = 66 };
+enum { WIDTH = 440, LEFT = 66, PAIR_NAME = 92 };
 
 static bool is_log(const pd_answer *a)
 {
@@ -52,8 +52,22 @@ static void draw_pair_lines(pd_scene *s, const pd_answer *a,
 	}
 	pd_scene_lines(s, PD_INK_DATA, p->n_pairs > 60 ? 0.7 : 1.2,
 	               2 * p->n_pairs, xy);
-	pd_scene_dots(s, PD_INK_DATA, p->n_pairs > 60 ? 3 : 5,
-	              2 * p->n_pairs, xy);
+	pd_scene_dots(s, PD_INK_DATA, p->n_pairs > 60 ? 3 : 5, 2 * p->n_pairs,
+	              xy);
+}
+
+/* Height of the names below the foot, the longest of them told by lines. */
+static double names_height(size_t lines)
+{
+	return 20 + 15 * (double)(lines ? lines : 1);
+}
+
+static size_t name_lines(const char *name, double width)
+{
+	return pd_text_width(name, PD_FIGURE_TEXT) <= width
+	           ? 1
+	           : pd_scene_wrapped(NULL, PD_INK_TEXT, PD_FIGURE_SMALL,
+	                              PD_MIDDLE, true, 0, 0, 0, width, name);
 }
 
 /* Centred text in as many lines as the width asks for. */
@@ -94,11 +108,10 @@ static void draw_pair_ratios(pd_scene *s, const pd_answer *a, double x0,
 	pd_axis axis = pd_axis_over(is_log(a), low, high, foot, top);
 
 	if (isfinite(a->margin))
-		pd_scene_box(s, PD_INK_BAND, x0,
-		             pd_axis_at(&axis, is_log(a) ? 1 / a->margin
-		                                         : a->margin), x1,
-		             pd_axis_at(&axis, is_log(a) ? a->margin
-		                                         : -a->margin));
+		pd_scene_box(
+		    s, PD_INK_BAND, x0,
+		    pd_axis_at(&axis, is_log(a) ? 1 / a->margin : a->margin),
+		    x1, pd_axis_at(&axis, is_log(a) ? a->margin : -a->margin));
 	pd_draw_value_axis(s, &axis, x0, x1, title);
 	pd_scene_line(s, PD_INK_AXIS, 1.6, false, x0, pd_axis_at(&axis, null),
 	              x1, pd_axis_at(&axis, null));
@@ -129,7 +142,11 @@ pd_scene *pd_figure_pairs(pd_arena *arena, const pd_answer *a,
 	const pd_points *p = &a->points;
 	double low = INFINITY, high = -INFINITY;
 	double top = 14, foot = 262;
-	pd_scene *s = pd_scene_new(arena, WIDTH, 320);
+	size_t lines_1 = name_lines(w->first, PAIR_NAME);
+	size_t lines_2 = name_lines(w->second, PAIR_NAME);
+	pd_scene *s = pd_scene_new(
+	    arena, WIDTH,
+	    foot + names_height(lines_1 > lines_2 ? lines_1 : lines_2));
 
 	if (!s)
 		return NULL;
@@ -139,8 +156,8 @@ pd_scene *pd_figure_pairs(pd_arena *arena, const pd_answer *a,
 
 	pd_draw_value_axis(s, &axis, LEFT, 234, w->value_axis);
 	draw_pair_lines(s, a, &axis, LEFT + 34, 200);
-	draw_name(s, LEFT + 34, foot + 20, 92, w->second);
-	draw_name(s, 200, foot + 20, 92, w->first);
+	draw_name(s, LEFT + 34, foot + 20, PAIR_NAME, w->second);
+	draw_name(s, 200, foot + 20, PAIR_NAME, w->first);
 	draw_pair_ratios(s, a, 316, WIDTH - 6, top, foot, w->ratio_axis);
 	return s;
 }
@@ -168,7 +185,7 @@ static void draw_level(pd_scene *s, const pd_answer *a, const pd_axis *axis,
 		return;
 	pd_draw_limits(s, PD_INK_FIT, axis, x + 0.3 * slot, l->centre_low,
 	               l->centre_high);
-	pd_draw_centre(s, x + 0.3 * slot, pd_axis_at(axis, l->centre), 5);
+	pd_draw_centre(s, x + 0.3 * slot, pd_axis_at(axis, l->centre), 3.5);
 }
 
 pd_scene *pd_figure_levels(pd_arena *arena, const pd_answer *a,
@@ -177,7 +194,14 @@ pd_scene *pd_figure_levels(pd_arena *arena, const pd_answer *a,
 	double low = INFINITY, high = -INFINITY, top = 14, foot = 262;
 	double width = fmax(WIDTH, LEFT + 6 + 66 * (double)a->n_levels);
 	double slot = (width - LEFT - 6) / (double)a->n_levels;
-	pd_scene *s = pd_scene_new(arena, width, 326);
+	size_t lines = 1;
+
+	for (size_t i = 0; i < a->n_levels; i++) {
+		size_t own = name_lines(a->levels[i].name, slot - 4);
+
+		lines = own > lines ? own : lines;
+	}
+	pd_scene *s = pd_scene_new(arena, width, foot + names_height(lines));
 
 	if (!s)
 		return NULL;
@@ -185,7 +209,7 @@ pd_scene *pd_figure_levels(pd_arena *arena, const pd_answer *a,
 	         &high);
 	for (size_t i = 0; i < a->n_levels; i++) {
 		const double x[] = { a->levels[i].centre_low,
-		                     a->levels[i].centre_high };
+			             a->levels[i].centre_high };
 
 		pd_reach(is_log(a), x, 2, &low, &high);
 	}

@@ -4,8 +4,8 @@
  * the number and the verdict in words, so that nothing is told by colour or
  * place alone. An interval cut off by the axis ends in an arrow.
  */
-#include "report/figure.h"
 #include "base/buf.h"
+#include "report/figure.h"
 #include "report/number.h"
 
 #include <math.h>
@@ -14,17 +14,15 @@
 struct layout {
 	bool narrow;
 	double width, text, small, step, small_step;
-	double label_width;             /* wrapped label                      */
+	double label_width; /* wrapped label                      */
 	double plot, plot_to;
 	double number_x, words_x, words_width;
 };
 
-static const struct layout wide_layout = {
-	false, 940, 14, 11.5, 17, 14, 250, 264, 624, 642, 796, 144
-};
-static const struct layout narrow_layout = {
-	true, 360, 14, 11.5, 17, 14, 356, 14, 346, 0, 0, 340
-};
+static const struct layout wide_layout = { false, 940, 14,  11.5, 17,  14,
+	                                   250,   264, 624, 642,  796, 144 };
+static const struct layout narrow_layout = { true, 360, 14,  11.5, 17, 14,
+	                                     356,  14,  346, 0,    0,  340 };
 
 void pd_bars_scale(pd_bars *b)
 {
@@ -50,7 +48,7 @@ void pd_bars_scale(pd_bars *b)
 	}
 	for (size_t i = 0; i < b->n; i++) {
 		const double x[] = { b->bar[i].low, b->bar[i].high,
-		                     b->bar[i].margin_high };
+			             b->bar[i].margin_high };
 
 		for (size_t j = 0; j < 3; j++)
 			if (isfinite(x[j]) && fabs(x[j]) > far)
@@ -170,8 +168,8 @@ static void draw_row(pd_scene *s, const struct layout *l, const pd_bars *all,
 	double y = top + l->step, bar = top + 12;
 	double null = pd_axis_at(a, all->null);
 	pd_ink ink = bar_ink(b);
-	size_t n = pd_scene_wrapped(s, PD_INK_TEXT, l->text, PD_START, false,
-	                            0, y, l->step, l->label_width, b->label);
+	size_t n = pd_scene_wrapped(s, PD_INK_TEXT, l->text, PD_START, false, 0,
+	                            y, l->step, l->label_width, b->label);
 
 	if (l->narrow) {
 		y += (double)n * l->step;
@@ -180,8 +178,8 @@ static void draw_row(pd_scene *s, const struct layout *l, const pd_bars *all,
 			              0, y, b->number);
 			y += l->step;
 		}
-		n = pd_scene_wrapped(s, ink, l->text, PD_START, true, 0, y, l->step,
-		                     l->words_width, b->words);
+		n = pd_scene_wrapped(s, ink, l->text, PD_START, true, 0, y,
+		                     l->step, l->words_width, b->words);
 		bar = y + (double)(n ? n - 1 : 0) * l->step + 18;
 	} else {
 		if (b->number)

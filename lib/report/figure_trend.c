@@ -14,7 +14,8 @@ enum { WIDTH = 440, LEFT = 66, PANEL = 150 };
 static double quarter_x(size_t i, size_t n)
 {
 	return LEFT + 10 +
-	       (WIDTH - LEFT - 20) * (n > 1 ? (double)i / (double)(n - 1) : 0.5);
+	       (WIDTH - LEFT - 20) *
+	           (n > 1 ? (double)i / (double)(n - 1) : 0.5);
 }
 
 /* The three numbers of one panel. */
@@ -40,7 +41,8 @@ static void draw_panel(pd_scene *s, const pd_trend *t, size_t n, bool cfu,
 
 	pd_draw_value_axis(s, &a, LEFT, WIDTH - 6,
 	                   cfu ? "CFU-F per mL"
-	                       : "TNC, \xc3\x97" "10\xe2\x81\xb6/mL");
+	                       : "TNC, \xc3\x97"
+	                         "10\xe2\x81\xb6/mL");
 	for (size_t i = 0; i < n; i++) {
 		double x = quarter_x(i, n), y;
 
@@ -113,8 +115,8 @@ pd_scene *pd_figure_trend(pd_arena *arena, const pd_trend *t, size_t n)
 	draw_notes(s, t, n, top, second + PANEL);
 	draw_panel(s, t, n, false, top, top + PANEL);
 	draw_panel(s, t, n, true, second, second + PANEL);
-	pd_scene_line(s, PD_INK_AXIS, 1, false, LEFT, second + PANEL,
-	              WIDTH - 6, second + PANEL);
+	pd_scene_line(s, PD_INK_AXIS, 1, false, LEFT, second + PANEL, WIDTH - 6,
+	              second + PANEL);
 	draw_years(s, t, n, second + PANEL);
 	return s;
 }

@@ -5,9 +5,9 @@
 #include <stdio.h>
 #include <string.h>
 
-#define MINUS "\xe2\x88\x92"     /* U+2212 */
-#define THIN "\xe2\x80\xaf"      /* U+202F */
-#define TIMES "\xc3\x97"         /* U+00D7 */
+#define MINUS "\xe2\x88\x92" /* U+2212 */
+#define THIN  "\xe2\x80\xaf" /* U+202F */
+#define TIMES "\xc3\x97"     /* U+00D7 */
 
 enum { MOST_DECIMALS = 6, DIGITS = 340 };
 
@@ -105,8 +105,7 @@ static bool alike(double x, double y, int decimals)
 		return false;
 	digits(a, sizeof a, x, decimals);
 	digits(b, sizeof b, y, decimals);
-	return strcmp(a, b) == 0 &&
-	       ((x < 0) == (y < 0) || all_zero(a));
+	return strcmp(a, b) == 0 && ((x < 0) == (y < 0) || all_zero(a));
 }
 
 /* Would rounding to `decimals` say something the numbers do not? */
@@ -140,8 +139,8 @@ int pd_number_decimals(const pd_span *s)
 	} else {
 		if (!isfinite(width) || width <= 0)
 			width = fabs(s->value) / 2;
-		d = isfinite(width) && width > 0
-		        ? 1 - (int)floor(log10(width)) : 1;
+		d = isfinite(width) && width > 0 ? 1 - (int)floor(log10(width))
+		                                 : 1;
 		d = d < 0 ? 0 : d > MOST_DECIMALS ? MOST_DECIMALS : d;
 	}
 	while (d < MOST_DECIMALS && misleads(s, d))
@@ -197,8 +196,8 @@ static void add_p_digits(pd_buf *out, double p)
 	pd_buf_add(out, text[0] == '0' ? text + 1 : text);
 }
 
-static bool add_p(pd_buf *out, double p, const char *equal,
-                  const char *below, const char *above)
+static bool add_p(pd_buf *out, double p, const char *equal, const char *below,
+                  const char *above)
 {
 	if (isnan(p) || p < 0)
 		return false;
@@ -230,8 +229,8 @@ static void add_percent(pd_buf *out, double percent)
 {
 	int d = 0;
 
-	while (d < 2 && fabs(percent * pow(10, d) -
-	                     round(percent * pow(10, d))) > 1e-6)
+	while (d < 2 &&
+	       fabs(percent * pow(10, d) - round(percent * pow(10, d))) > 1e-6)
 		d++;
 	pd_number_fixed(out, percent, d);
 	pd_buf_char(out, '%');
@@ -258,7 +257,7 @@ void pd_number_share(pd_buf *out, size_t k, size_t n, const char *of)
 void pd_number_share_limits(pd_buf *out, double low, double high)
 {
 	pd_span s = { PD_SPAN_MEAN, 100 * (low + high) / 2, 100 * low,
-	              100 * high, NAN };
+		      100 * high, NAN };
 	int d = high - low < 0.1 ? 1 : 0;
 
 	while (d < MOST_DECIMALS && misleads(&s, d))
@@ -297,11 +296,11 @@ void pd_number_short(pd_buf *out, double x)
 
 void pd_number_unit(pd_buf *out, const char *unit)
 {
-	static const char *const raised[] = {
-		"\xe2\x81\xb0", "\xc2\xb9", "\xc2\xb2", "\xc2\xb3",
-		"\xe2\x81\xb4", "\xe2\x81\xb5", "\xe2\x81\xb6", "\xe2\x81\xb7",
-		"\xe2\x81\xb8", "\xe2\x81\xb9"
-	};
+	static const char *const raised[] = { "\xe2\x81\xb0", "\xc2\xb9",
+		                              "\xc2\xb2",     "\xc2\xb3",
+		                              "\xe2\x81\xb4", "\xe2\x81\xb5",
+		                              "\xe2\x81\xb6", "\xe2\x81\xb7",
+		                              "\xe2\x81\xb8", "\xe2\x81\xb9" };
 
 	if (strncmp(unit, "10^", 3) == 0)
 		pd_buf_add(out, TIMES);

@@ -16,16 +16,16 @@
 #include <stddef.h>
 
 typedef enum pd_span_kind {
-	PD_SPAN_RATIO,      /* 2 decimals, no effect is 1                      */
-	PD_SPAN_DIFFERENCE, /* decimals from the width, no effect is 0         */
-	PD_SPAN_MEAN        /* decimals from the width, no null                */
+	PD_SPAN_RATIO, /* 2 decimals, no effect is 1                      */
+	PD_SPAN_DIFFERENCE, /* decimals from the width, no effect is 0 */
+	PD_SPAN_MEAN /* decimals from the width, no null                */
 } pd_span_kind;
 
 /* A value and its limits, as printed (not logs). NaN: not known. */
 typedef struct pd_span {
 	pd_span_kind kind;
 	double value, low, high;
-	double level; /* 0 < level < 1; only printed when asked for            */
+	double level; /* 0 < level < 1; only printed when asked for */
 } pd_span;
 
 /* x with `decimals` (0..9) places; never "-0". "not known" for NaN, "no

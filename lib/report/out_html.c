@@ -11,6 +11,8 @@
 #include <stdio.h>
 #include <string.h>
 
+enum { SHORT_TABLE = 12 };
+
 struct page {
 	pd_buf *out;
 	const pd_doc *doc;
@@ -138,10 +140,10 @@ static void heading(struct page *p, const pd_block *b)
 
 static void paragraph(struct page *p, const pd_block *b)
 {
-	static const char *const open[] = {
-		"<p>", "<p class=\"lead\">", "<p class=\"quiet\">",
-		"<p class=\"note\">", "<p class=\"note\">"
-	};
+	static const char *const open[] = { "<p>", "<p class=\"lead\">",
+		                            "<p class=\"quiet\">",
+		                            "<p class=\"note\">",
+		                            "<p class=\"note\">" };
 
 	element(p, open[b->tone], b->text, "</p>");
 }
@@ -164,7 +166,8 @@ static const char *tone_class(const pd_board_line *l)
 
 static void board_line(struct page *p, const pd_board_line *l)
 {
-	pd_buf_print(p->out, "<li class=\"%s\"><span class=\"word\">"
+	pd_buf_print(p->out,
+	             "<li class=\"%s\"><span class=\"word\">"
 	             "<span aria-hidden=\"true\">%s</span> ",
 	             tone_class(l), pd_verdict_sign(l->verdict));
 	text(p, l->words);
@@ -227,8 +230,9 @@ static void table_head(struct page *p, const pd_table *t)
 {
 	put(p, "<thead>\n<tr>");
 	for (size_t j = 0; j < t->n_columns; j++) {
-		put(p, t->column[j].right && j ? "<th scope=\"col\" class=\"r\">"
-		                               : "<th scope=\"col\">");
+		put(p, t->column[j].right && j
+		           ? "<th scope=\"col\" class=\"r\">"
+		           : "<th scope=\"col\">");
 		text(p, t->column[j].head);
 		if (t->column[j].unit) {
 			put(p, ", ");
@@ -242,16 +246,18 @@ static void table_head(struct page *p, const pd_table *t)
 static void table_row(struct page *p, const pd_table *t, const pd_cell_row *r)
 {
 	if (r->group) {
-		pd_buf_print(p->out, "<tr><th scope=\"rowgroup\" "
-		             "colspan=\"%zu\">", t->n_columns);
+		pd_buf_print(p->out,
+		             "<tr><th scope=\"rowgroup\" "
+		             "colspan=\"%zu\">",
+		             t->n_columns);
 		element(p, "", r->group, "</th></tr>");
 	}
 	put(p, "<tr>");
 	for (size_t j = 0; j < t->n_columns; j++) {
-		const char *cell = r->cell[j] ? r->cell[j]
-		                              : "\xe2\x80\x94"; /* U+2014 */
+		const char *cell =
+		    r->cell[j] ? r->cell[j] : "\xe2\x80\x94"; /* U+2014 */
 
-		put(p, j == 0 ? "<th scope=\"row\">"
+		put(p, j == 0               ? "<th scope=\"row\">"
 		       : t->column[j].right ? "<td class=\"r\">"
 		                            : "<td class=\"t\">");
 		text(p, cell);
@@ -276,9 +282,12 @@ static void table_keys(struct page *p, const pd_table *t)
 
 static void table(struct page *p, const pd_table *t)
 {
-	pd_buf_print(p->out, "<div class=\"scroll\" role=\"group\" "
+	/* A short table stays on one page of paper. */
+	pd_buf_print(p->out,
+	             "<div class=\"scroll%s\" role=\"group\" "
 	             "tabindex=\"0\" aria-labelledby=\"table-%u\">\n<table>\n"
-	             "<caption id=\"table-%u\">Table %u. ", t->number,
+	             "<caption id=\"table-%u\">Table %u. ",
+	             t->n_rows <= SHORT_TABLE ? " short" : "", t->number,
 	             t->number, t->number);
 	element(p, "", t->caption, "</caption>");
 	table_head(p, t);
@@ -293,8 +302,7 @@ static void figure(struct page *p, const pd_figure *f)
 {
 	char id[32];
 
-	pd_buf_print(p->out, "<figure>\n<figcaption><b>Figure %u. ",
-	             f->number);
+	pd_buf_print(p->out, "<figure>\n<figcaption><b>Figure %u. ", f->number);
 	text(p, f->title);
 	put(p, "</b>\n<span>");
 	text(p, f->description);
@@ -306,8 +314,8 @@ static void figure(struct page *p, const pd_figure *f)
 	             f->description, p->out);
 	if (f->narrow) {
 		snprintf(id, sizeof id, "figure-%u-n", f->number);
-		pd_svg_write(f->narrow, id, "narrow", f->title,
-		             f->description, p->out);
+		pd_svg_write(f->narrow, id, "narrow", f->title, f->description,
+		             p->out);
 	}
 	put(p, "</figure>\n");
 }
@@ -322,7 +330,8 @@ static void box(struct page *p, const pd_block *b)
 {
 	unsigned n = ++p->n_boxes;
 
-	pd_buf_print(p->out, "<div class=\"box%s\" role=\"note\" "
+	pd_buf_print(p->out,
+	             "<div class=\"box%s\" role=\"note\" "
 	             "aria-labelledby=\"box-%u\">\n<p id=\"box-%u\">",
 	             b->tone == PD_CAUTION ? " caution" : "", n, n);
 	element(p, "", b->text, "</p>");

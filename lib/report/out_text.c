@@ -93,7 +93,7 @@ bool pd_page_line(const char **text, size_t width, pd_buf *line)
 void pd_page_weight(pd_page *p, pd_weight weight)
 {
 	static const char *const code[] = { "", "\x1b[1m", "\x1b[2m",
-	                                    "\x1b[1;36m" };
+		                            "\x1b[1;36m" };
 
 	if (p->colour)
 		pd_buf_add(p->out, code[weight]);
@@ -174,9 +174,9 @@ static void heading(pd_page *p, const pd_block *b)
 static void paragraph(pd_page *p, const pd_block *b)
 {
 	static const pd_weight weight[] = { PD_NORMAL, PD_STRONG, PD_FAINT,
-	                                    PD_NORMAL, PD_NORMAL };
-	const char *lead = b->tone == PD_NOTE || b->tone == PD_CAUTION ? "! "
-	                                                               : "";
+		                            PD_NORMAL, PD_NORMAL };
+	const char *lead =
+	    b->tone == PD_NOTE || b->tone == PD_CAUTION ? "! " : "";
 
 	pd_page_wrapped(p, 0, lead, weight[b->tone], b->text);
 	pd_page_blank(p);
@@ -333,7 +333,7 @@ pd_status pd_doc_write_text(const pd_doc *d, const pd_text_style *style,
                             pd_buf *out, pd_error *err)
 {
 	pd_page p = { out, style->width ? style->width : USUAL_WIDTH,
-	              style->colour, false };
+		      style->colour, false };
 
 	if (p.width < LEAST_WIDTH)
 		p.width = LEAST_WIDTH;

@@ -3,9 +3,9 @@
  * frame. Band of the margin dotted, no effect a broken upright line, an
  * interval that goes on past the axis ends in an arrow.
  */
-#include "report/out_text.h"
 #include "report/clean.h"
 #include "report/number.h"
+#include "report/out_text.h"
 
 #include <math.h>
 
@@ -80,8 +80,9 @@ static void row(pd_page *p, const struct grid *g, const pd_bars *b,
 		start(p);
 		pd_buf_add(p->out, pd_buf_text(&line));
 		if (beside && !drawn) {
-			pd_buf_repeat(p->out, " ", g->label + 2 -
-			              pd_clean_width(pd_buf_text(&line)));
+			pd_buf_repeat(p->out, " ",
+			              g->label + 2 -
+			                  pd_clean_width(pd_buf_text(&line)));
 			plot(p, g, b, bar);
 			drawn = true;
 		}

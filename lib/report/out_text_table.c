@@ -3,8 +3,8 @@
  * and then share the page; numbers are never broken, long words of text wrap
  * between words. A table too wide for the page is set row by row instead.
  */
-#include "report/out_text.h"
 #include "report/clean.h"
+#include "report/out_text.h"
 
 #include <stdlib.h>
 
@@ -46,9 +46,9 @@ static void measure(const pd_table *t, struct layout *l, size_t j)
 		word = most(word, pd_page_longest_word(text));
 	}
 	l->want[j] = most(cells, pd_clean_width(head));
-	l->have[j] = most(pd_page_longest_word(head),
-	                  t->column[j].right ? cells
-	                                     : most(word, least(cells, EASY)));
+	l->have[j] =
+	    most(pd_page_longest_word(head),
+	         t->column[j].right ? cells : most(word, least(cells, EASY)));
 }
 
 static size_t total(const struct layout *l)
@@ -87,9 +87,8 @@ static void pad(pd_page *p, size_t n)
  * written. `bottom`: how many lines each cell still waits before it starts
  * (heads stand on the foot of their row), or NULL.
  */
-static bool line_of_cells(pd_page *p, const pd_table *t,
-                          const struct layout *l, const char **left,
-                          size_t *wait, pd_weight weight)
+static bool line_of_cells(pd_page *p, const pd_table *t, const struct layout *l,
+                          const char **left, size_t *wait, pd_weight weight)
 {
 	size_t owed = 0;
 	bool any = false;
@@ -185,8 +184,7 @@ static void stacked(pd_page *p, const pd_table *t, const struct layout *l)
 			pd_page_wrapped(p, 0, "", PD_STRONG, t->row[i].group);
 		for (size_t j = 0; j < t->n_columns; j++) {
 			pd_buf_reset(&line);
-			pd_buf_print(&line, "%s: %s",
-			             pd_buf_text(&l->head[j]),
+			pd_buf_print(&line, "%s: %s", pd_buf_text(&l->head[j]),
 			             cell_text(t->row[i].cell[j]));
 			if (!pd_buf_ok(&line))
 				p->failed = true;

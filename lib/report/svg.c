@@ -6,8 +6,9 @@
 
 /* Class names the page's style sheet colours, in the order of pd_ink. */
 static const char *const ink_class[PD_N_INKS] = {
-	"i-text", "i-muted", "i-axis", "i-grid", "i-band", "i-gain", "i-loss",
-	"i-same", "i-open", "i-data", "i-fit", "i-fitband", "i-page"
+	"i-text", "i-muted",   "i-axis", "i-grid", "i-band",
+	"i-gain", "i-loss",    "i-same", "i-open", "i-data",
+	"i-fit",  "i-fitband", "i-page"
 };
 
 static void place(pd_buf *out, const double *xy)
@@ -74,7 +75,8 @@ static void write_path(const pd_mark *m, pd_buf *out)
 void pd_svg_write(const pd_scene *s, const char *id, const char *kind,
                   const char *title, const char *desc, pd_buf *out)
 {
-	pd_buf_print(out, "<svg class=\"scene %s\" role=\"img\" "
+	pd_buf_print(out,
+	             "<svg class=\"scene %s\" role=\"img\" "
 	             "aria-labelledby=\"%s-t %s-d\" viewBox=\"0 0 ",
 	             kind, id, id);
 	pd_number_place(out, s->width);
