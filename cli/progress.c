@@ -25,7 +25,7 @@ void progress_step(void *user, size_t done, size_t of, const char *name)
 	struct progress *p = user;
 	struct timespec now;
 
-	if (p->quiet)
+	if (p->quiet || done >= of)
 		return;
 	clock_gettime(CLOCK_MONOTONIC, &now);
 	if (seconds_between(&p->start, &now) < 2)
