@@ -3,6 +3,7 @@
  * say different things about one of them. Every fact is held as a double:
  * codes, names by number, days and measurements alike; NaN is blank.
  */
+#include "base/scan.h"
 #include "data/load_own.h"
 #include "data/sql_text.h"
 
@@ -114,25 +115,11 @@ double load_cell(struct load *L, const pd_batch *b, size_t i, pd_field f)
 	return c->number ? c->number[i] : NAN;
 }
 
-/* Civil date of a day count, after Howard Hinnant's public algorithm. */
-static void civil(double days, char *buf, size_t size)
-{
-	long long z = (long long)days + 719468;
-	long long era = (z >= 0 ? z : z - 146096) / 146097;
-	long long doe = z - era * 146097;
-	long long yoe = (doe - doe / 1460 + doe / 36524 - doe / 146096) / 365;
-	long long doy = doe - (365 * yoe + yoe / 4 - yoe / 100);
-	long long mp = (5 * doy + 2) / 153;
-	long long m = mp < 10 ? mp + 3 : mp - 9;
-
-	snprintf(buf, size, "%04lld-%02lld-%02lld",
-	         yoe + era * 400 + (m <= 2), m, doy - (153 * mp + 2) / 5 + 1);
-}
-
 const char *load_words(struct load *L, pd_field f, double fact, char *buf,
                        size_t size)
 {
 	const char *const *words = pd_vocab_words(f);
+	char date[11];
 
 	if (isnan(fact))
 		snprintf(buf, size, "blank");
@@ -143,7 +130,7 @@ const char *load_words(struct load *L, pd_field f, double fact, char *buf,
 		         pd_table_word(L->names[f == PD_F_NEEDLE],
 		                       (uint32_t)fact - 1));
 	else if (f == PD_F_CASE_DATE)
-		civil(fact, buf, size);
+		snprintf(buf, size, "%s", pd_date_print((int32_t)fact, date));
 	else
 		snprintf(buf, size, "%.10g", fact);
 	return buf;

@@ -4,6 +4,7 @@
  * file's values lie against the clinic's own. Thresholds are ours, chosen to
  * be quiet on plausible data (docs/store.md); none of these changes a value.
  */
+#include "base/scan.h"
 #include "data/load_own.h"
 #include "data/sql_text.h"
 
@@ -317,14 +318,6 @@ static void case_rules(struct load *L, const struct case_ *c, uint32_t k)
 	}
 }
 
-static int year_of(double days)
-{
-	char date[24];
-
-	load_words(NULL, PD_F_CASE_DATE, days, date, sizeof date);
-	return atoi(date);
-}
-
 /* Birth year and case date that came from different files. */
 static void birth_rules(struct load *L, const struct case_ *c)
 {
@@ -333,12 +326,15 @@ static void birth_rules(struct load *L, const struct case_ *c)
 	if (isnan(birth) || isnan(date) ||
 	    (L->has[PD_F_BIRTH_YEAR] && L->has[PD_F_CASE_DATE]))
 		return;
-	if (year_of(date) < birth)
+	int year, month, day;
+
+	pd_date_of((int32_t)date, &year, &month, &day);
+	if (year < birth)
 		load_find(L, "birth-after-case", PD_ERROR, c->line,
 		          L->has[PD_F_CASE_DATE] ? PD_F_CASE_DATE
 		                                 : PD_F_BIRTH_YEAR,
 		          "a birth year before the case's year",
-		          "case in %d, born %g", year_of(date), birth);
+		          "case in %d, born %g", year, birth);
 }
 
 /* ---- gaps ---- */

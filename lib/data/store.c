@@ -270,6 +270,7 @@ void pd_store_close(pd_store *s)
 {
 	if (!s)
 		return;
+	pd_tree_free(s->tree);
 	sqlite3_close(s->db);
 	free(s->path);
 	free(s);
