@@ -60,6 +60,37 @@ START_TEST(families)
 }
 END_TEST
 
+/* Hommel by definition: the largest Simes p over all sets a p value is in. */
+START_TEST(hommel_is_the_closed_test)
+{
+	static const double p[] = { 0.021, 0.31, 0.0123, 0.044, 0.0141,
+		                    0.72, 0.021, 0.029 };
+	enum { M = ROWS(p) };
+	double got[M], want[M] = { 0 };
+
+	ck_assert(pd_adjust_p(p, M, PD_HOMMEL, got, NULL) == PD_OK);
+	for (unsigned set = 1; set < 1u << M; set++) {
+		double simes = 1;
+		int size = __builtin_popcount(set);
+
+		for (int i = 0; i < M; i++) {
+			int rank = 0; /* the last among its ties */
+
+			if (!(set >> i & 1))
+				continue;
+			for (int j = 0; j < M; j++)
+				rank += (set >> j & 1) && p[j] <= p[i];
+			simes = fmin(simes, size * p[i] / rank);
+		}
+		for (int i = 0; i < M; i++)
+			if (set >> i & 1)
+				want[i] = fmax(want[i], simes);
+	}
+	for (int i = 0; i < M; i++)
+		near("Hommel", got[i], want[i], 1e-14);
+}
+END_TEST
+
 START_TEST(families_refuse)
 {
 	double p[2] = { 0.2, 1.2 }, got[2] = { 7, 7 };
@@ -85,6 +116,7 @@ START_TEST(summaries)
 	ck_assert(isnan(pd_summarise(x, 0).mean));
 	ck_assert(isnan(pd_summarise(x, 1).sd));
 	ck_assert(isnan(pd_correlation(x, x, 1)));
+	near("two points", pd_correlation(x, y + 1, 2), 1, 1e-15);
 	/* deviations -1 1 -1 1: products -1 -1 -1 over squares 4 */
 	near("lag one", pd_lag_one((double[]){ 2, 4, 2, 4 }, 4), -0.75, 1e-15);
 	ck_assert(isnan(pd_lag_one(x, 1)) && isnan(pd_lag_one(far, 1)));
@@ -117,6 +149,9 @@ START_TEST(detectable)
 	ck_assert(isnan(pd_detectable(0, shown[_i].df, 0.05, 0.8)));
 	ck_assert(isnan(pd_detectable(0.31, -1, 0.05, 0.8)));
 	ck_assert(isnan(pd_detectable(0.31, shown[_i].df, 1, 0.8)));
+	ck_assert(isnan(pd_detectable(0.31, shown[_i].df, 0, 0.8)));
+	ck_assert(isnan(pd_detectable(0.31, shown[_i].df, 0.05, 0)));
+	ck_assert(isnan(pd_detectable(0.31, shown[_i].df, 0.05, 1)));
 }
 END_TEST
 
@@ -137,6 +172,12 @@ START_TEST(one_way_refuses)
 	ck_assert(pd_one_way_fit(y, (int32_t[]){ 0, 0, 2, 2 }, 4, 3, &a, &err) ==
 	          PD_OK);
 	ck_assert(a.df_between == 1 && a.df_within == 2 && a.f == 8);
+	/* means that no double holds: 1 and 4 above 1e16 */
+	ck_assert(pd_one_way_fit((double[]){ 1e16, 1e16 + 2, 1e16 + 2,
+	                                     1e16 + 6 },
+	                         (int32_t[]){ 0, 0, 1, 1 }, 4, 2, &a, &err) ==
+	          PD_OK);
+	ck_assert(a.between == 9 && a.within == 10);
 }
 END_TEST
 int main(void)
@@ -145,6 +186,7 @@ int main(void)
 	TCase *t = tcase_create("all");
 
 	tcase_add_loop_test(t, families, 0, ROWS(rules));
+	tcase_add_test(t, hommel_is_the_closed_test);
 	tcase_add_test(t, families_refuse);
 	tcase_add_test(t, summaries);
 	tcase_add_test(t, one_way_refuses);
