@@ -33,7 +33,7 @@ void pd_chol_semi(double *a, size_t n, size_t ld, double floor)
 
 		for (size_t k = 0; k < j; k++)
 			pivot -= a[j * ld + k] * a[j * ld + k];
-		pivot = pivot > floor ? sqrt(pivot) : 0.0;
+		pivot = pivot > floor * a[j * ld + j] ? sqrt(pivot) : 0.0;
 		a[j * ld + j] = pivot;
 		for (size_t i = j + 1; i < n; i++) {
 			double s = a[i * ld + j];

@@ -12,8 +12,9 @@
 /* a = L L', lower triangle of a replaced by L, upper left as it was. False
  * when a pivot is not above 0. */
 bool pd_chol(double *a, size_t n, size_t ld);
-/* The same for a positive semi-definite a: a pivot at or below `floor` makes
- * its column of L exactly zero. The upper triangle is zeroed. */
+/* The same for a positive semi-definite a: a pivot at or below `floor` times
+ * its diagonal makes its column of L exactly zero. The upper triangle is
+ * zeroed. */
 void pd_chol_semi(double *a, size_t n, size_t ld, double floor);
 /* b[n] <- (L L')^-1 b. */
 void pd_chol_solve(const double *l, size_t n, size_t ld, double *b);

@@ -77,7 +77,7 @@ static void find_free(struct search *s)
 	}
 }
 
-/* theta of one level from its T; pivots <= 0 become exact zeros. */
+/* theta of one level from its T; pivots of rounding's size become exact 0. */
 static void theta_of_t(const struct pd_level *lv, const double *t,
                        double *theta)
 {
@@ -85,7 +85,7 @@ static void theta_of_t(const struct pd_level *lv, const double *t,
 	size_t a, b;
 
 	memcpy(l, t, lv->q * lv->q * sizeof *l);
-	pd_chol_semi(l, lv->q, lv->q, 0.0);
+	pd_chol_semi(l, lv->q, lv->q, 1e-14);
 	for (size_t e = 0; e < lv->n_elements; e++) {
 		pd_element(lv, e, &a, &b);
 		theta[lv->first + e] = l[a * lv->q + b];
@@ -138,41 +138,124 @@ static void clip(const struct pd_nested *m, const double *from, double *theta)
 	}
 }
 
-/* Newton step of the free thetas, eigenvalues by size. */
+/* Newton step of the free thetas, in units that give H a unit diagonal. */
 static void newton(struct search *s)
 {
 	size_t nf = s->n_free, ne = s->m->n_elements;
 	double h[PD_MAX_E * PD_MAX_E], vector[PD_MAX_E * PD_MAX_E];
-	double value[PD_MAX_E], size[PD_MAX_E], most = 0.0;
+	double value[PD_MAX_E], unit[PD_MAX_E], most = 0.0;
 
+	for (size_t i = 0; i < nf; i++) {
+		unit[i] = sqrt(fabs(s->at.hess[s->free[i] * (ne + 1)]));
+		most = fmax(most, unit[i]);
+	}
 	for (size_t i = 0; i < nf; i++)
-		size[i] = size_of(s->m, s->at.theta, s->free[i]);
+		unit[i] = 1.0 / fmax(unit[i], 1e-6 * most + 1e-300);
 	for (size_t i = 0; i < nf; i++)
 		for (size_t j = 0; j < nf; j++)
-			h[i * nf + j] = size[i] * size[j] *
+			h[i * nf + j] = unit[i] * unit[j] *
 				s->at.hess[s->free[i] * ne + s->free[j]];
 	pd_eigen(h, nf, value, vector);
 	s->curved = true;
-	for (size_t k = 0; k < nf; k++) {
-		most = fmax(most, fabs(value[k]));
-		s->curved = s->curved && value[k] > 1e-6;
-	}
 	memset(s->step, 0, sizeof s->step);
 	for (size_t k = 0; k < nf; k++) {
-		double slope = 0.0;
-		double by = fmax(fabs(value[k]), 1e-8 * fmax(most, 1e-3));
+		double slope = 0.0, by = fmax(fabs(value[k]), 1e-9);
 
+		s->curved = s->curved && value[k] > 1e-9;
 		for (size_t i = 0; i < nf; i++)
-			slope += vector[i * nf + k] * size[i] *
+			slope += vector[i * nf + k] * unit[i] *
 			         s->at.grad[s->free[i]];
 		for (size_t i = 0; i < nf; i++)
 			s->step[i] -= vector[i * nf + k] * slope / by;
 	}
 	s->relative = 0.0;
 	for (size_t i = 0; i < nf; i++) {
-		s->relative = fmax(s->relative, fabs(s->step[i]));
-		s->step[i] *= size[i];
+		s->step[i] *= unit[i];
+		s->relative = fmax(s->relative, fabs(s->step[i]) /
+		                   size_of(s->m, s->at.theta, s->free[i]));
 	}
+}
+
+/*
+ * Do the data tell the free variances apart? Their expected information must
+ * be positive, also when each is measured in its own units, and not vanish
+ * beside what as many independent groups would give.
+ */
+static bool identified(const struct search *s)
+{
+	const struct pd_nested *m = s->m;
+	size_t nf = s->n_free, ne = m->n_elements;
+	double info[PD_MAX_E * PD_MAX_E], unit[PD_MAX_E];
+
+	for (size_t i = 0; i < nf; i++) {
+		const struct pd_level *lv = m->level;
+		size_t e = s->free[i];
+		double k;
+
+		while (e >= lv->first + lv->n_elements)
+			lv++;
+		k = m->d_log_det[e] / (double)lv->n_groups;
+		unit[i] = s->at.info_t[e * (ne + 1)];
+		if (!(unit[i] > 1e-7 * k * k * (double)lv->n_groups))
+			return false;
+		unit[i] = 1.0 / sqrt(unit[i]);
+	}
+	for (size_t i = 0; i < nf; i++)
+		for (size_t j = 0; j < nf; j++)
+			info[i * nf + j] = unit[i] * unit[j] *
+				s->at.info_t[s->free[i] * ne + s->free[j]];
+	if (!pd_chol(info, nf, nf))
+		return false;
+	for (size_t i = 0; i < nf; i++)
+		if (!(info[i * (nf + 1)] > 1e-4))
+			return false;
+	return true;
+}
+
+/*
+ * A variance that is next to nothing, and whose deviance still rises from 0
+ * (slope N at t less curvature times t), goes to exactly 0 at once: theta
+ * would only halve its way there. True when one went.
+ */
+static bool settle_zeros(struct search *s)
+{
+	const struct pd_nested *m = s->m;
+	double theta[PD_MAX_E];
+	bool any = false;
+
+	memcpy(theta, s->at.theta, sizeof theta);
+	for (size_t k = 0; k < m->depth; k++) {
+		const struct pd_level *lv = &m->level[k];
+		size_t q = lv->q;
+		double t[PD_MAX_BLOCK];
+		bool here = false;
+
+		memcpy(t, lv->T, q * q * sizeof *t);
+		for (size_t j = 0; j < q; j++) {
+			size_t d = diagonal(lv, j);
+			double was = theta[d] * theta[d];
+
+			if (!(was > 0.0) ||
+			    was * fabs(m->d_log_det[d]) >
+			    1e-4 * (double)lv->n_groups ||
+			    s->at.grad_t[d] - was *
+			    s->at.hess_t[d * (m->n_elements + 1)] < 0.0)
+				continue;
+			t[j * q + j] -= was;
+			here = true;
+		}
+		if (here)
+			theta_of_t(lv, t, theta);
+		any = any || here;
+	}
+	if (!any)
+		return false;
+	memcpy(s->trial.theta, theta, sizeof theta);
+	pd_point_at(s->m, &s->trial, 0);
+	if (!(s->trial.value < s->at.value + 1e-10 * fabs(s->at.value)))
+		return false;
+	memcpy(s->at.theta, theta, sizeof theta);
+	return true;
 }
 
 /* theta of a level whose T moves by a step, halved until T stays well above
@@ -393,18 +476,20 @@ static void run(struct search *s, struct pd_nested *m, const double *start)
 			s->end = STUCK;
 			return;
 		}
+		if (settle_zeros(s))
+			continue;
 		find_free(s);
 		newton(s);
 		if (s->relative <= step_wanted) {
 			if (release(s))
 				continue;
-			s->end = s->curved ? DONE : FLAT;
+			s->end = s->curved && identified(s) ? DONE : FLAT;
 			return;
 		}
 		if ((s->iterations == 0 || !s->curved) && score(s))
 			continue;
 		if (!walk(s))
-			s->end = s->curved ? STUCK : FLAT;
+			s->end = identified(s) ? STUCK : FLAT;
 	}
 }
 
