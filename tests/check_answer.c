@@ -242,7 +242,7 @@ START_TEST(confounding_between_patients)
 			add((struct pull){ .patient = p, .site = k + 1,
 			    .aliquot = 1, .syringe = syringe, .age = 50,
 			    .volume = 5, .dish_1 = 10, .dish_2 = 9,
-			    .tnc = exp(base + 0.05 * noise(p, 20 + k)) });
+			    .tnc = exp(base + 0.5 * noise(p, 20 + k)) });
 		}
 	}
 	pd_store *s = load();

@@ -171,7 +171,7 @@ static const struct {
 	{ "[q]\ntitle = T\noutcome = tnc\njudge = yield per case\n"
 	  "slope = n_sites per 1\nwithin = case\n", 1, 1, "one row is a case" },
 	{ "[q]\ntitle = T\noutcome = tnc\njudge = yield per site\n"
-	  "slope = aliquot_no per 1\n", 1, 1, "each site does not have" },
+	  "slope = colour per 1\n", 1, 1, "each site does not have" },
 	{ "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
 	  "slope = age_y per 10\nmargin = 2 points\n", 1, 1,
 	  "a number between 0 and 1" },

@@ -1,5 +1,6 @@
 /* fit.c - rows into a model frame, the frame into a design, the fit. */
 #include "plan/fit.h"
+#include "plan/words.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -258,22 +259,38 @@ static pd_status prune_tree(struct build *b, pd_error *err)
 
 /* --- fit and contrasts ------------------------------------------------------- */
 
+static int constant(const double *x, size_t n)
+{
+	for (size_t i = 1; i < n; i++)
+		if (x[i] != x[0])
+			return 0;
+	return 1;
+}
+
+/* Words for an effect that the design could not keep. */
+static const char *lost_effect(const struct build *b, const pd_term *t)
+{
+	const pd_column *c = pd_frame_find(b->frame, t->column);
+
+	if (constant(c->real, b->fit->n))
+		return pd_arena_print(b->arena, "%s does not vary in these "
+		                      "rows",
+		                      pd_words_parameter(b->q->parameter));
+	return pd_arena_print(b->arena, "%s cannot be told apart from what is "
+	                      "adjusted for: it is a sum of those columns",
+	                      pd_words_parameter(b->q->parameter));
+}
+
 /* What was left out of the design: an effect (no answer) or adjusters. */
 static pd_status read_dropped(struct build *b, pd_error *err)
 {
 	pd_fit *f = b->fit;
-	size_t effects = b->n_terms - b->first_effect, got = 0;
 
 	for (size_t t = b->first_effect; t < b->n_terms; t++)
-		got += f->design.count[t];
-	if (got < effects) {
-		f->refusal = f->design.n_dropped
-		    ? pd_arena_print(b->arena, "the effect cannot be told "
-		                     "apart from the adjusters: %s",
-		                     f->design.dropped[f->design.n_dropped - 1])
-		    : "the effect does not vary";
-		return f->refusal ? PD_OK : no_memory(err);
-	}
+		if (f->design.count[t] == 0) {
+			f->refusal = lost_effect(b, &b->term[t]);
+			return f->refusal ? PD_OK : no_memory(err);
+		}
 	for (size_t k = 0; k < f->design.n_dropped; k++) {
 		f->aliased = f->aliased
 		    ? pd_arena_print(b->arena, "%s; %s", f->aliased,
