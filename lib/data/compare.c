@@ -256,10 +256,10 @@ static void add_value(const pd_batch *b, size_t i, pd_field f, char *out,
 	if (isnan(c->number[i]) || (c->state && c->state[i] != PD_MEASURED))
 		return;
 	if (pd_field_about(f)->kind == PD_FIELD_DATE)
-		snprintf(out + n, size - n, ", %s %s", pd_field_about(f)->header,
+		snprintf(out + n, size - n, "; %s %s", pd_field_about(f)->header,
 		         pd_date_print((int32_t)c->number[i], date));
 	else
-		snprintf(out + n, size - n, ", %s %.6g",
+		snprintf(out + n, size - n, "; %s %.6g",
 		         pd_field_about(f)->header, c->number[i]);
 }
 

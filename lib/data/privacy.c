@@ -237,7 +237,7 @@ static pd_rule number_look(pd_field f, const char *s, size_t n,
 	    (s[0] == '+' || (s[0] == '0' && l->blanks) || s[0] == '('))
 		return PD_RULE_ID_PHONE;
 	if (f == PD_F_PATIENT &&
-	    ((only && l->digits >= 7) || l->longest >= 9))
+	    (l->longest >= (only ? 7u : 9u) || (only && l->digits >= 9)))
 		return PD_RULE_ID_DIGITS;
 	if (l->longest >= 9 && only)
 		return PD_RULE_ID_DIGITS;

@@ -222,9 +222,9 @@ static bool row_unit(pd_reader *r, const pd_csv_record *rec, size_t i,
 	}
 	if (!ok) {
 		pd_unit_list(f, list, sizeof list);
-		snprintf(expected, sizeof expected, "%s%s for %s",
-		         why ? why : "one of ", why ? "" : list,
-		         pd_field_about(f)->header);
+		snprintf(expected, sizeof expected,
+		         why ? "another unit for %s: %s" : "for %s one of %s",
+		         pd_field_about(f)->header, why ? why : list);
 		pd_reader_tell(r, PD_RULE_UNIT_UNKNOWN, rec->offset, rec->line,
 		               r->of[PD_F_UNIT]->column, expected);
 		return false;
@@ -343,6 +343,16 @@ static void fresh_cell(pd_reader *r, const pd_csv_record *rec, size_t i,
 	in->last_value = *v;
 }
 
+/* The last byte first: numbers differ there. */
+static inline bool same_as_last(const pd_intake *in, const pd_csv_cell *cell)
+{
+	uint32_t n = cell->length;
+
+	return in->last && in->last_length == n &&
+	       (n == 0 || (in->last[n - 1] == cell->text[n - 1] &&
+	                   memcmp(in->last, cell->text, n) == 0));
+}
+
 static void convert(pd_reader *r, const pd_csv_record *rec, size_t i)
 {
 	bool side_blank = false;
@@ -355,8 +365,7 @@ static void convert(pd_reader *r, const pd_csv_record *rec, size_t i)
 		const pd_csv_cell *cell = &rec->cell[in->column];
 		pd_value v;
 
-		if (in->last && in->last_length == cell->length &&
-		    memcmp(in->last, cell->text, cell->length) == 0)
+		if (same_as_last(in, cell))
 			v = in->last_value;
 		else
 			fresh_cell(r, rec, i, in, cell, &v);
@@ -394,8 +403,12 @@ static bool is_total(const pd_reader *r, const pd_csv_record *rec)
 
 	while (first < rec->n && rec->cell[first].length == 0)
 		first++;
-	if (first == rec->n || rec->cell[first].length > 16 ||
-	    !pd_damage_total(rec->cell[first].text, rec->cell[first].length))
+	if (first == rec->n || rec->cell[first].length > 16)
+		return false;
+	const pd_csv_cell *head = &rec->cell[first];
+
+	if (pd_is_digit(head->text[head->length - 1]) || /* most labels */
+	    !pd_damage_total(head->text, head->length))
 		return false;
 	if (rec->n != r->width)
 		return true;
@@ -596,7 +609,7 @@ pd_status pd_reader_next(pd_reader *r, const pd_batch **batch, pd_error *err)
 
 	*batch = &r->batch;
 	r->batch.n_rows = 0;
-	while (!r->dead && more && r->batch.n_rows == 0 && st == PD_OK) {
+	while (!r->dead && !r->ended && r->batch.n_rows == 0) {
 		st = fill(r, &more, err);
 		if (st != PD_OK)
 			break;
@@ -604,10 +617,12 @@ pd_status pd_reader_next(pd_reader *r, const pd_batch **batch, pd_error *err)
 		drop_bad_rows(r);
 		if (!more) {
 			finish(r);
-			r->dead = true;
+			r->ended = true;
 		}
-		if (r->st != PD_OK)
+		if (r->st != PD_OK) {
 			st = pd_fail(err, r->st, "out of memory");
+			break;
+		}
 	}
 	if (st != PD_OK)
 		*batch = NULL;

@@ -23,6 +23,7 @@ struct pd_reader {
 	pd_csv *csv;
 	pd_arena *arena;
 	bool dead;               /* no usable header: there are no rows        */
+	bool ended;              /* the last record was read                   */
 	/* the header */
 	size_t width;
 	const char **header;     /* width names, NUL-ended                     */

@@ -86,9 +86,9 @@ static void say_limits(const struct run *r, pd_rule rule, size_t row,
 	char expected[160];
 	const pd_field_info *about = pd_field_about(f);
 
-	snprintf(expected, sizeof expected, "%s: %s from %.12g to %.12g %s",
-	         pd_rule_about(rule)->why, about->header, low, high,
-	         about->unit);
+	snprintf(expected, sizeof expected, "%s%s from %.12g to %.12g %s",
+	         rule == PD_RULE_IMPOSSIBLE ? "" : "check value and unit: ",
+	         about->header, low, high, about->unit);
 	r->tell(r->user, rule, row, at, expected);
 }
 
@@ -151,9 +151,15 @@ static void run_limits(const struct run *r)
 			narrow.few = nextafter(1, 2);
 		if (column_is_clean(c->number, b->n_rows, &narrow, whole))
 			continue;
-		for (size_t i = 0; i < b->n_rows; i++)
-			check_limits(r, i, f, f, c->number[i],
-			             c->state ? c->state[i] : PD_MEASURED);
+		for (size_t i = 0; i < b->n_rows; i++) {
+			double x = c->number[i];
+
+			if (x < narrow.few || x > narrow.many ||
+			    (whole && x != floor(x)))
+				check_limits(r, i, f, f, x,
+				             c->state ? c->state[i]
+				                      : PD_MEASURED);
+		}
 	}
 	for (size_t i = 0; b->cell[PD_F_VALUE].number &&
 	                   b->cell[PD_F_OUTCOME].code && i < b->n_rows; i++) {
