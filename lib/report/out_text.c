@@ -190,8 +190,9 @@ static void board_line(pd_page *p, const pd_board_line *l)
 	pd_buf_init(&lead);
 	pd_buf_init(&rest);
 	pd_buf_print(&lead, "%s %s  ", pd_verdict_sign(l->verdict), l->words);
-	pd_buf_print(&rest, "%s%s%s", l->number ? l->number : "",
-	             l->number && l->arms ? "; " : "", l->arms ? l->arms : "");
+	pd_buf_print(&rest, "%s%s%s", l->arms ? l->arms : "",
+	             l->number && l->arms ? "; " : "",
+	             l->number ? l->number : "");
 	if (!pd_buf_ok(&lead) || !pd_buf_ok(&rest)) {
 		p->failed = true;
 	} else if (rest.length &&
