@@ -25,7 +25,9 @@
  * Comput. Simul. 54, 363-378).
  *
  * Variances estimated as 0 are taken out first: the model is then the smaller
- * one that was in effect fitted.
+ * one that was in effect fitted. Effects that came out perfectly correlated
+ * stay in; the deviance is not stationary in their elements, so the observed
+ * information means nothing there and Satterthwaite uses the expected one.
  */
 #include "stats/kenward.h"
 #include "stats/nested_dense.h"
@@ -39,6 +41,7 @@
 struct used {
 	size_t n, e[PD_MAX_E];
 	double t[PD_MAX_E];
+	bool singular;         /* a correlation of 1 or -1 among them        */
 };
 
 static struct used find_used(const struct pd_nested *m)
@@ -54,6 +57,8 @@ static struct used find_used(const struct pd_nested *m)
 			if (!(lv->T[a * q + a] > 0.0) ||
 			    !(lv->T[b * q + b] > 0.0))
 				continue;
+			if (a == b && !(lv->L[a * q + a] > 0.0))
+				u.singular = true;
 			u.t[u.n] = lv->T[a * q + b];
 			u.e[u.n++] = lv->first + e;
 		}
@@ -220,6 +225,8 @@ static bool observed(const struct derived *d, struct pd_df_parts *out)
 	double s2 = m->sigma2, nu = (double)(m->reml ? m->n - m->p : m->n);
 	double *v = out->v, slope[PD_MAX_E + 1];
 
+	if (d->u->singular)
+		return false;
 	for (size_t i = 0; i < n; i++)
 		slope[i] = pd_form(m->vec, m->da + d->u->e[i] * ld * ld, ld,
 		                   m->vec, m->w) / s2;

@@ -1,0 +1,1169 @@
+/*
+ * check_nested.c - the linear mixed model against dense algebra.
+ *
+ * Small unbalanced trees are fitted twice: by the room, which never forms a
+ * matrix of the number of rows, and here, from the definitions, by forming
+ * V = s^2 (I + sum Z T Z') and inverting it. Where a number comes from
+ * elsewhere its source stands beside it. Values of other libraries on real
+ * data sets are checked by reference_nested.c.
+ */
+#include "stats/nested.h"
+#include "stats/quantile.h"
+#include "stats/stream.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ROWS = 160, P = 3, MOST = 8 };
+
+static void near(const char *what, double got, double want, double tolerance)
+{
+	if (fabs(got - want) <= tolerance * fmax(1.0, fabs(want)))
+		return;
+	ck_abort_msg("%s: got %.15g, wanted %.15g", what, got, want);
+}
+
+/* ---- data ----------------------------------------------------------------- */
+
+struct data {
+	size_t n;
+	double x[ROWS * P], y[ROWS], z[ROWS * 2];
+	int32_t group[3][ROWS];
+};
+
+/* patient > case > site, unbalanced; x: one, a number, an arm */
+static void make(struct data *d, uint64_t seed, const double sd[4])
+{
+	pd_stream s;
+	int32_t n_case = 0, n_site = 0;
+
+	memset(d, 0, sizeof *d);
+	pd_stream_init(&s, seed, 7);
+	for (int32_t a = 0; a < 14; a++) {
+		double ua = sd[0] * pd_stream_normal(&s);
+		double slope = 0.31 * pd_stream_normal(&s);
+		uint64_t cases = 1 + pd_stream_below(&s, 3);
+
+		for (uint64_t b = 0; b < cases; b++, n_case++) {
+			double ub = sd[1] * pd_stream_normal(&s);
+			uint64_t sites = 1 + pd_stream_below(&s, 3);
+
+			for (uint64_t c = 0; c < sites; c++, n_site++) {
+				double uc = sd[2] * pd_stream_normal(&s);
+				uint64_t rows = 1 + pd_stream_below(&s, 3);
+
+				for (uint64_t r = 0; r < rows; r++) {
+					size_t i = d->n;
+					double t = 5.0 * pd_stream_uniform(&s);
+
+					if (i == ROWS)
+						return;
+					d->x[i * P] = 1.0;
+					d->x[i * P + 1] = t - 2.3;
+					d->x[i * P + 2] = a % 2;
+					d->z[i * 2] = 1.0;
+					d->z[i * 2 + 1] = t;
+					d->y[i] = 3.7 + 0.53 * t -
+						1.2 * d->x[i * P + 2] + ua +
+						ub + uc + slope * t * sd[0] +
+						sd[3] * pd_stream_normal(&s);
+					d->group[0][i] = a;
+					d->group[1][i] = n_case;
+					d->group[2][i] = n_site;
+					d->n++;
+				}
+			}
+		}
+	}
+}
+
+static const double sds[4] = { 0.9, 0.5, 0.7, 1.1 };
+
+/* Random effects of the variants: columns a level; ML or REML. */
+static const struct variant {
+	const char *name;
+	size_t depth, q[3];
+	bool ml;
+} variants[] = {
+	{ "intercepts", 3, { 1, 1, 1 }, false },
+	{ "intercepts, ML", 3, { 1, 1, 1 }, true },
+	{ "slope of the patient", 3, { 2, 1, 1 }, false },
+	{ "slope of the site", 3, { 1, 1, 2 }, false },
+	{ "slopes at both ends, ML", 3, { 2, 1, 2 }, true },
+	{ "one level", 1, { 1, 0, 0 }, false },
+	{ "one level with a slope", 1, { 2, 0, 0 }, false },
+	{ "no level", 0, { 0, 0, 0 }, false },
+};
+enum { VARIANTS = sizeof variants / sizeof *variants };
+
+static pd_nested_spec spec_of(const struct data *d, const struct variant *v)
+{
+	pd_nested_spec s = { .n = d->n, .p = P, .x = d->x, .y = d->y,
+	                     .depth = v->depth, .ml = v->ml };
+
+	for (size_t k = 0; k < v->depth; k++) {
+		s.group[k] = d->group[k];
+		s.n_random[k] = v->q[k];
+		s.z[k] = v->q[k] == 2 ? d->z : NULL;
+	}
+	return s;
+}
+
+static pd_nested *new_model(const pd_nested_spec *s)
+{
+	pd_nested *m = NULL;
+	pd_error err = { 0 };
+
+	if (pd_nested_new(s, &m, &err) != PD_OK)
+		ck_abort_msg("new: %s", err.text);
+	return m;
+}
+
+static pd_nested *fitted(const pd_nested_spec *s)
+{
+	pd_nested *m = new_model(s);
+	pd_error err = { 0 };
+
+	if (pd_nested_fit(m, &err) != PD_OK)
+		ck_abort_msg("fit: %s", err.text);
+	return m;
+}
+
+/* ---- the dense model, from the definitions --------------------------------- */
+
+struct dense {
+	size_t n, k;             /* rows; variance parameters, residual last */
+	double *v;               /* k matrices n*n: dV/ds_i                  */
+	double s[MOST];          /* V = sum s_i V_i                          */
+	double *inverse;         /* n*n                                      */
+	double phi[P * P], beta[P], log_det, log_det_x, rss;
+};
+
+/* In place inverse of a symmetric positive matrix; returns log |a|. */
+static double invert(double *a, size_t n)
+{
+	double log_det = 0.0;
+
+	for (size_t k = 0; k < n; k++) {
+		double pivot = a[k * n + k];
+
+		ck_assert(pivot > 0.0);
+		log_det += log(pivot);
+		a[k * n + k] = 1.0;
+		for (size_t j = 0; j < n; j++)
+			a[k * n + j] /= pivot;
+		for (size_t i = 0; i < n; i++) {
+			double f = a[i * n + k];
+
+			if (i == k)
+				continue;
+			a[i * n + k] = 0.0;
+			for (size_t j = 0; j < n; j++)
+				a[i * n + j] -= f * a[k * n + j];
+		}
+	}
+	return log_det;
+}
+
+/* V_i of every element of every level's covariance, and of the residual. */
+static void dense_new(struct dense *e, const struct data *d,
+                      const struct variant *v)
+{
+	size_t n = d->n, k = 0;
+
+	memset(e, 0, sizeof *e);
+	e->n = n;
+	e->v = calloc(MOST * n * n, sizeof *e->v);
+	e->inverse = calloc(n * n, sizeof *e->inverse);
+	for (size_t l = 0; l < v->depth; l++)
+		for (size_t b = 0; b < v->q[l]; b++)
+			for (size_t a = b; a < v->q[l]; a++, k++)
+				for (size_t i = 0; i < n * n; i++) {
+					const double *x = d->z + i / n * 2;
+					const double *y = d->z + i % n * 2;
+
+					if (d->group[l][i / n] !=
+					    d->group[l][i % n])
+						continue;
+					e->v[k * n * n + i] = a == b ?
+						x[a] * y[a] :
+						x[a] * y[b] + x[b] * y[a];
+				}
+	for (size_t i = 0; i < n; i++)
+		e->v[k * n * n + i * n + i] = 1.0;
+	e->k = k + 1;
+}
+
+static void dense_free(struct dense *e)
+{
+	free(e->v);
+	free(e->inverse);
+}
+
+/* Everything that follows from s. */
+static void dense_at(struct dense *e, const struct data *d)
+{
+	size_t n = e->n;
+	double vx[ROWS * P], vy[ROWS], *w = e->inverse;
+
+	memset(w, 0, n * n * sizeof *w);
+	for (size_t k = 0; k < e->k; k++)
+		for (size_t i = 0; i < n * n; i++)
+			w[i] += e->s[k] * e->v[k * n * n + i];
+	e->log_det = invert(w, n);
+	for (size_t i = 0; i < n; i++) {
+		vy[i] = 0.0;
+		for (size_t j = 0; j < n; j++)
+			vy[i] += w[i * n + j] * d->y[j];
+		for (size_t c = 0; c < P; c++) {
+			vx[i * P + c] = 0.0;
+			for (size_t j = 0; j < n; j++)
+				vx[i * P + c] += w[i * n + j] *
+				                 d->x[j * P + c];
+		}
+	}
+	memset(e->phi, 0, sizeof e->phi);
+	for (size_t i = 0; i < n; i++)
+		for (size_t a = 0; a < P; a++)
+			for (size_t b = 0; b < P; b++)
+				e->phi[a * P + b] += d->x[i * P + a] *
+				                     vx[i * P + b];
+	e->log_det_x = invert(e->phi, P);
+	for (size_t a = 0; a < P; a++) {
+		e->beta[a] = 0.0;
+		for (size_t b = 0; b < P; b++)
+			for (size_t i = 0; i < n; i++)
+				e->beta[a] += e->phi[a * P + b] *
+				              d->x[i * P + b] * vy[i];
+	}
+	e->rss = 0.0;
+	for (size_t i = 0; i < n; i++) {
+		double r = d->y[i];
+
+		for (size_t a = 0; a < P; a++)
+			r -= d->x[i * P + a] * e->beta[a];
+		e->rss += vy[i] * r;
+	}
+}
+
+/* -2 log-likelihood with all constants. */
+static double dense_deviance(const struct dense *e, bool ml)
+{
+	double nu = (double)(ml ? e->n : e->n - P);
+
+	return nu * log(2.0 * M_PI) + e->log_det + e->rss +
+	       (ml ? 0.0 : e->log_det_x);
+}
+
+/* s from theta and s^2 = 1 */
+static void dense_theta(struct dense *e, const struct variant *v,
+                        const double *theta, double s2)
+{
+	size_t k = 0;
+
+	for (size_t l = 0; l < v->depth; l++, theta += v->q[l - 1] == 2 ? 3 : 1)
+		if (v->q[l] == 2) {
+			e->s[k++] = s2 * theta[0] * theta[0];
+			e->s[k++] = s2 * theta[0] * theta[1];
+			e->s[k++] = s2 * (theta[1] * theta[1] +
+			                  theta[2] * theta[2]);
+		} else {
+			e->s[k++] = s2 * theta[0] * theta[0];
+		}
+	e->s[k] = s2;
+}
+
+/* ---- likelihood -------------------------------------------------------------- */
+
+START_TEST(deviance_is_dense)
+{
+	const struct variant *v = &variants[_i];
+	struct data d;
+	struct dense e;
+	pd_nested_spec s;
+	pd_nested *m;
+	pd_stream r;
+
+	make(&d, 3, sds);
+	s = spec_of(&d, v);
+	m = new_model(&s);
+	dense_new(&e, &d, v);
+	pd_stream_init(&r, 91, 0);
+	for (int k = 0; k < 5; k++) {
+		double theta[MOST], nu, s2;
+
+		for (size_t i = 0; i < pd_nested_n_theta(m); i++)
+			theta[i] = 0.6 + 0.4 * pd_stream_normal(&r);
+		dense_theta(&e, v, theta, 1.0);
+		dense_at(&e, &d);
+		nu = (double)(v->ml ? d.n : d.n - P);
+		s2 = e.rss / nu; /* profiled */
+		dense_theta(&e, v, theta, s2);
+		dense_at(&e, &d);
+		near(v->name, pd_nested_deviance(m, theta, NULL),
+		     dense_deviance(&e, v->ml), 1e-10);
+	}
+	dense_free(&e);
+	pd_nested_free(m);
+}
+END_TEST
+
+START_TEST(gradient_is_slope)
+{
+	const struct variant *v = &variants[_i];
+	struct data d;
+	pd_nested_spec s;
+	pd_nested *m;
+	pd_stream r;
+	double theta[MOST], g[MOST], h = 1e-4;
+
+	make(&d, 4, sds);
+	s = spec_of(&d, v);
+	m = new_model(&s);
+	pd_stream_init(&r, 92, 0);
+	for (size_t i = 0; i < pd_nested_n_theta(m); i++)
+		theta[i] = 0.7 + 0.3 * pd_stream_normal(&r);
+	pd_nested_deviance(m, theta, g);
+	for (size_t i = 0; i < pd_nested_n_theta(m); i++) {
+		double at = theta[i], f[4];
+
+		for (int k = 0; k < 4; k++) {
+			theta[i] = at + h * (k < 2 ? k - 2 : k - 1);
+			f[k] = pd_nested_deviance(m, theta, NULL);
+		}
+		theta[i] = at; /* five-point rule: error of order h^4 */
+		near(v->name, g[i], (f[0] - 8.0 * f[1] + 8.0 * f[2] - f[3]) /
+		     (12.0 * h), 1e-7);
+	}
+	pd_nested_free(m);
+}
+END_TEST
+
+START_TEST(fit_is_stationary)
+{
+	const struct variant *v = &variants[_i];
+
+	for (uint64_t seed = 10; seed < 30; seed++) {
+		struct data d;
+		pd_nested_spec s;
+		pd_nested *m;
+		double theta[MOST], g[MOST], least;
+		const pd_nested_fit_record *r;
+
+		make(&d, seed, sds);
+		s = spec_of(&d, v);
+		m = fitted(&s);
+		r = pd_nested_record(m);
+		ck_assert(r->newton_step <= 1e-8);
+		memcpy(theta, pd_nested_theta(m), pd_nested_n_theta(m) *
+		       sizeof *theta);
+		least = pd_nested_deviance(m, theta, g);
+		near("deviance of the record", r->deviance, least, 1e-12);
+		for (size_t i = 0; i < pd_nested_n_theta(m); i++) {
+			near(v->name, g[i], 0.0, 1e-5);
+			for (int k = -1; k <= 1; k += 2) {
+				double at = theta[i];
+
+				theta[i] = at + 0.02 * k;
+				ck_assert(pd_nested_deviance(m, theta, NULL) >
+				          least - 1e-9);
+				theta[i] = at;
+			}
+		}
+		pd_nested_free(m);
+	}
+}
+END_TEST
+
+/* No variance between groups: exact zeros, and growing from there costs. */
+START_TEST(boundary_is_zero)
+{
+	const double small[4] = { 0.0, 0.8, 0.0, 1.3 };
+	size_t zeros = 0;
+
+	for (uint64_t seed = 40; seed < 60; seed++) {
+		struct data d;
+		pd_nested_spec s;
+		pd_nested *m;
+		double theta[MOST], v;
+		size_t here = 0;
+
+		make(&d, seed, small);
+		s = spec_of(&d, &variants[0]);
+		m = fitted(&s);
+		memcpy(theta, pd_nested_theta(m), 3 * sizeof *theta);
+		for (size_t k = 0; k < 3; k++) {
+			if (theta[k] > 0.0)
+				continue;
+			here++;
+			pd_nested_level_covariance(m, k, &v);
+			ck_assert(!(v > 0.0) && !(v < 0.0));
+			for (double t = 1e-8; t < 1.0; t *= 100.0) {
+				theta[k] = sqrt(t);
+				ck_assert(pd_nested_deviance(m, theta, NULL) >
+				          pd_nested_record(m)->deviance -
+				          1e-9);
+			}
+			theta[k] = 0.0;
+		}
+		ck_assert_uint_eq(here, pd_nested_record(m)->n_at_zero);
+		zeros += here;
+		pd_nested_free(m);
+	}
+	ck_assert_uint_gt(zeros, 10);
+}
+END_TEST
+
+/* ---- effects, covariance, conditional means --------------------------------- */
+
+START_TEST(estimates_are_dense)
+{
+	const struct variant *v = &variants[_i];
+	struct data d;
+	struct dense e;
+	pd_nested_spec s;
+	pd_nested *m;
+	double s2, residual[ROWS], fit[ROWS], u[2 * ROWS];
+	pd_error err;
+
+	make(&d, 5, sds);
+	s = spec_of(&d, v);
+	m = fitted(&s);
+	s2 = pow(pd_nested_residual_sd(m), 2.0);
+	dense_new(&e, &d, v);
+	dense_theta(&e, v, pd_nested_theta(m), s2);
+	dense_at(&e, &d);
+	for (size_t a = 0; a < P; a++) {
+		near("effect", pd_nested_beta(m)[a], e.beta[a], 1e-8);
+		for (size_t b = 0; b < P; b++)
+			near("covariance", pd_nested_covariance(m)[a * P + b],
+			     e.phi[a * P + b], 1e-8);
+	}
+	near("deviance", pd_nested_record(m)->deviance,
+	     dense_deviance(&e, v->ml), 1e-11);
+	ck_assert(pd_nested_residuals(m, residual, &err) == PD_OK);
+	for (size_t i = 0; i < d.n; i++) { /* s^2 V^-1 (y - X b) */
+		double want = 0.0;
+
+		fit[i] = d.y[i] - residual[i];
+		for (size_t j = 0; j < d.n; j++) {
+			double r = d.y[j];
+
+			for (size_t a = 0; a < P; a++)
+				r -= d.x[j * P + a] * e.beta[a];
+			want += s2 * e.inverse[i * d.n + j] * r;
+		}
+		near("residual", residual[i], want, 1e-8);
+		for (size_t a = 0; a < P; a++)
+			fit[i] -= d.x[i * P + a] * pd_nested_beta(m)[a];
+	}
+	for (size_t k = 0; k < v->depth; k++) { /* what is left is Z u */
+		ck_assert(pd_nested_conditional(m, k, u, &err) == PD_OK);
+		for (size_t i = 0; i < d.n; i++)
+			for (size_t a = 0; a < v->q[k]; a++)
+				fit[i] -= d.z[i * 2 + a] *
+					u[(size_t)d.group[k][i] * v->q[k] + a];
+	}
+	for (size_t i = 0; i < d.n; i++)
+		near("sum of effects", fit[i], 0.0, 1e-8);
+	dense_free(&e);
+	pd_nested_free(m);
+}
+END_TEST
+
+/* ---- Kenward-Roger and Satterthwaite from the definitions -------------------- */
+
+struct small_sample {
+	double p[MOST][P * P], q[MOST][MOST][P * P], w[MOST * MOST];
+	double v[MOST * MOST], adjusted[P * P];
+};
+
+/* out(P*P) = x y */
+static void times(const double *x, const double *y, double *out)
+{
+	for (size_t i = 0; i < P; i++)
+		for (size_t j = 0; j < P; j++) {
+			out[i * P + j] = 0.0;
+			for (size_t k = 0; k < P; k++)
+				out[i * P + j] += x[i * P + k] * y[k * P + j];
+		}
+}
+
+static double trace(const double *x, size_t n)
+{
+	double t = 0.0;
+
+	for (size_t i = 0; i < n; i++)
+		t += x[i * n + i];
+	return t;
+}
+
+/* Kenward & Roger (1997): P_i, Q_ij, expected information, Phi_A. */
+static void kenward(const struct dense *e, const struct data *d,
+                    struct small_sample *o)
+{
+	size_t n = e->n, nn = n * n;
+	double *vw = calloc(e->k * nn, sizeof *vw); /* V^-1 V_i */
+	double (*g)[ROWS * P] = calloc(e->k, sizeof *g); /* V_i V^-1 X */
+	double a[P * P], b[P * P], sum[P * P] = { 0.0 };
+
+	for (size_t k = 0; k < e->k; k++) {
+		const double *v = e->v + k * nn;
+
+		for (size_t i = 0; i < n; i++)
+			for (size_t l = 0; l < n; l++)
+				for (size_t j = 0; j < n; j++)
+					vw[k * nn + i * n + j] +=
+						e->inverse[i * n + l] *
+						v[l * n + j];
+		for (size_t i = 0; i < n; i++)
+			for (size_t c = 0; c < P; c++)
+				for (size_t j = 0; j < n; j++)
+					g[k][i * P + c] += vw[k * nn + j * n +
+						i] * d->x[j * P + c];
+	}
+	for (size_t k = 0; k < e->k; k++) {
+		memset(o->p[k], 0, sizeof o->p[k]);
+		for (size_t i = 0; i < n; i++)
+			for (size_t j = 0; j < n; j++)
+				for (size_t c = 0; c < P * P; c++)
+					o->p[k][c] -= d->x[i * P + c / P] *
+						e->inverse[i * n + j] *
+						g[k][j * P + c % P];
+		for (size_t l = 0; l < e->k; l++) {
+			memset(o->q[k][l], 0, sizeof o->q[k][l]);
+			for (size_t i = 0; i < n; i++)
+				for (size_t j = 0; j < n; j++)
+					for (size_t c = 0; c < P * P; c++)
+						o->q[k][l][c] +=
+							g[k][i * P + c / P] *
+							e->inverse[i * n + j] *
+							g[l][j * P + c % P];
+		}
+	}
+	for (size_t k = 0; k < e->k; k++)
+		for (size_t l = 0; l < e->k; l++) {
+			double t = 0.0;
+
+			for (size_t i = 0; i < n; i++)
+				for (size_t j = 0; j < n; j++)
+					t += vw[k * nn + i * n + j] *
+					     vw[l * nn + j * n + i];
+			times(e->phi, o->q[k][l], a);
+			t -= 2.0 * trace(a, P);
+			times(e->phi, o->p[k], a);
+			times(e->phi, o->p[l], b);
+			times(a, b, sum);
+			o->w[k * e->k + l] = 0.5 * (t + trace(sum, P));
+		}
+	invert(o->w, e->k);
+	memset(sum, 0, sizeof sum);
+	for (size_t k = 0; k < e->k; k++)
+		for (size_t l = 0; l < e->k; l++) {
+			times(e->phi, o->p[l], a);
+			times(o->p[k], a, b);
+			for (size_t c = 0; c < P * P; c++)
+				sum[c] += o->w[k * e->k + l] *
+				          (o->q[k][l][c] - b[c]);
+		}
+	times(e->phi, sum, a);
+	times(a, e->phi, b);
+	for (size_t c = 0; c < P * P; c++)
+		o->adjusted[c] = e->phi[c] + 2.0 * b[c];
+	free(vw);
+	free(g);
+}
+
+/* Inverse observed information by differences of the dense deviance. */
+static void observed(struct dense *e, const struct data *d,
+                     struct small_sample *o)
+{
+	double at[MOST], h[MOST];
+
+	memcpy(at, e->s, sizeof at);
+	for (size_t k = 0; k < e->k; k++)
+		h[k] = 2e-3 * at[k];
+	for (size_t k = 0; k < e->k; k++)
+		for (size_t l = k; l < e->k; l++) {
+			double sum = 0.0;
+
+			for (int i = -1; i <= 1; i += 2)
+				for (int j = -1; j <= 1; j += 2) {
+					memcpy(e->s, at, sizeof at);
+					e->s[k] += i * h[k];
+					e->s[l] += j * h[l];
+					dense_at(e, d);
+					sum += i * j * dense_deviance(e, false);
+				}
+			o->v[k * e->k + l] = o->v[l * e->k + k] =
+				sum / (8.0 * h[k] * h[l]);
+		}
+	memcpy(e->s, at, sizeof at);
+	dense_at(e, d);
+	invert(o->v, e->k);
+}
+
+static double quadratic(const double *c, const double *m)
+{
+	double s = 0.0;
+
+	for (size_t i = 0; i < P; i++)
+		for (size_t j = 0; j < P; j++)
+			s += c[i] * m[i * P + j] * c[j];
+	return s;
+}
+
+/* g' info g with g_i = c'Phi P_i Phi c */
+static double weigh(const struct dense *e, const struct small_sample *o,
+                    const double *c, const double *info)
+{
+	double g[MOST], a[P * P], b[P * P], s = 0.0;
+
+	for (size_t k = 0; k < e->k; k++) {
+		times(e->phi, o->p[k], a);
+		times(a, e->phi, b);
+		g[k] = quadratic(c, b);
+	}
+	for (size_t k = 0; k < e->k; k++)
+		for (size_t l = 0; l < e->k; l++)
+			s += info[k * e->k + l] * g[k] * g[l];
+	return s;
+}
+
+START_TEST(small_sample_is_dense)
+{
+	static const double contrasts[][P] = {
+		{ 0.0, 1.0, 0.0 }, { 0.0, 0.0, 1.0 }, { 1.0, 1.7, 0.31 },
+	};
+	const struct variant *v = &variants[_i];
+	struct small_sample *o = calloc(1, sizeof *o);
+	struct data d;
+	struct dense e;
+	pd_nested_spec s;
+	pd_nested *m;
+
+	if (v->ml) {
+		free(o);
+		return; /* defined for restricted likelihood only */
+	}
+	for (uint64_t seed = 8;; seed++) { /* no variance 0, no correlation 1 */
+		double least = INFINITY;
+
+		make(&d, seed, sds);
+		s = spec_of(&d, v);
+		m = fitted(&s);
+		for (size_t i = 0; i < pd_nested_n_theta(m); i++)
+			if (v->q[0] == 1 || i != 1) /* a covariance may be < 0 */
+				least = fmin(least, pd_nested_theta(m)[i]);
+		if (least > 0.02)
+			break;
+		pd_nested_free(m);
+		ck_assert(seed < 60);
+	}
+	dense_new(&e, &d, v);
+	dense_theta(&e, v, pd_nested_theta(m),
+	            pow(pd_nested_residual_sd(m), 2.0));
+	dense_at(&e, &d);
+	kenward(&e, &d, o);
+	observed(&e, &d, o);
+	for (size_t k = 0; k < 3; k++) {
+		const double *c = contrasts[k];
+		double var = quadratic(c, e.phi);
+		pd_estimate est;
+		pd_error err;
+
+		ck_assert(pd_nested_contrast(m, c, 0.9, PD_KENWARD_ROGER, &est,
+		                             &err) == PD_OK);
+		near("adjusted error", est.se * est.se,
+		     quadratic(c, o->adjusted), 1e-7);
+		near("Kenward-Roger df", est.df,
+		     2.0 * var * var / weigh(&e, o, c, o->w), 1e-7);
+		near("low", est.low, est.value - est.se *
+		     pd_t_quantile(0.95, est.df), 1e-12);
+		ck_assert(pd_nested_contrast(m, c, 0.9, PD_SATTERTHWAITE, &est,
+		                             &err) == PD_OK);
+		near("error", est.se * est.se, var, 1e-8);
+		/* differences of the dense deviance hold 4 to 5 digits */
+		near("Satterthwaite df", est.df,
+		     2.0 * var * var / weigh(&e, o, c, o->v), 2e-4);
+	}
+	dense_free(&e);
+	pd_nested_free(m);
+	free(o);
+}
+END_TEST
+
+/* ---- designs whose answer is known by hand ------------------------------------ */
+
+/* Pairs: the mixed model's difference is the paired t interval. */
+START_TEST(pairs_are_a_paired_t)
+{
+	static const double a[6] = { 1200, 800, 2500, 410, 1500, 950 };
+	static const double b[6] = { 900, 850, 1600, 300, 1000, 700 };
+	double x[24], y[12], c[2] = { 0.0, 1.0 };
+	int32_t g[12];
+	pd_nested_spec s = { .n = 12, .p = 2, .x = x, .y = y, .depth = 1,
+	                     .group = { g } };
+	pd_nested *m;
+	pd_estimate e;
+	pd_f_test f;
+	pd_error err;
+
+	for (int i = 0; i < 12; i++) {
+		x[2 * i] = 1.0;
+		x[2 * i + 1] = i < 6;
+		y[i] = log(i < 6 ? a[i] : b[i - 6]);
+		g[i] = i % 6;
+	}
+	m = fitted(&s);
+	for (int k = 0; k < 2; k++) {
+		ck_assert(pd_nested_contrast(m, c, 0.95, (pd_df_method)k, &e,
+		                             &err) == PD_OK);
+		/* reference notes, section 8: paired t of the log ratios */
+		near("ratio", exp(e.value), 1.326788, 1e-6);
+		near("low", exp(e.low), 1.0989709, 1e-6);
+		near("high", exp(e.high), 1.6018317, 1e-6);
+		near("df", e.df, 5.0, 1e-6);
+		ck_assert(pd_nested_f_test(m, c, 1, (pd_df_method)k, &f,
+		                           &err) == PD_OK);
+		near("F", f.f, 3.8583399 * 3.8583399, 1e-6);
+		near("p", f.p, e.p, 1e-10);
+		near("scaling", f.scaling, 1.0, 1e-9);
+	}
+	pd_nested_free(m);
+}
+END_TEST
+
+/* Balanced one-way layout: the mean's df are those of the groups. */
+START_TEST(rails)
+{
+	/* travel times of a wave in six rails, three each; Devore (2000), as
+	 * quoted in Pinheiro & Bates (2000); from memory. The answers are
+	 * those of nlme 3.1-162 and the balanced closed form. */
+	static const double travel[18] = {
+		55, 53, 54, 26, 37, 32, 78, 91, 85,
+		92, 100, 96, 49, 51, 50, 80, 85, 83,
+	};
+	double x[18], c = 1.0, v;
+	int32_t g[18];
+	pd_nested_spec s = { .n = 18, .p = 1, .x = x, .y = travel, .depth = 1,
+	                     .group = { g } };
+	pd_nested *m;
+	pd_estimate e;
+	pd_error err;
+
+	for (int i = 0; i < 18; i++) {
+		x[i] = 1.0;
+		g[i] = 9 - i / 3;
+	}
+	m = fitted(&s);
+	near("mean", pd_nested_beta(m)[0], 66.5, 1e-12);
+	pd_nested_level_covariance(m, 0, &v);
+	near("rail sd", sqrt(v), 24.805465, 1e-7);
+	near("residual sd", pd_nested_residual_sd(m), 4.020779, 1e-6);
+	ck_assert(pd_nested_contrast(m, &c, 0.95, PD_KENWARD_ROGER, &e,
+	                             &err) == PD_OK);
+	near("df", e.df, 5.0, 1e-7);
+	near("low", e.low, 40.35452, 1e-6);
+	near("high", e.high, 92.64548, 1e-6);
+	ck_assert_uint_eq(pd_nested_groups(m, 0), 6);
+	ck_assert_uint_eq(pd_nested_rows(m), 18);
+	pd_nested_free(m);
+}
+END_TEST
+
+/* ---- properties ------------------------------------------------------------- */
+
+struct summary {
+	double beta[P], se[P], df[P], sd[4], deviance;
+};
+
+static struct summary summarise(const pd_nested_spec *s)
+{
+	pd_nested *m = fitted(s);
+	struct summary o = { .deviance = pd_nested_record(m)->deviance };
+	pd_error err;
+
+	for (size_t a = 0; a < P; a++) {
+		double c[P] = { 0.0 };
+		pd_estimate e;
+
+		c[a] = 1.0;
+		ck_assert(pd_nested_contrast(m, c, 0.95, PD_KENWARD_ROGER, &e,
+		                             &err) == PD_OK);
+		o.beta[a] = e.value;
+		o.se[a] = e.se;
+		o.df[a] = e.df;
+	}
+	for (size_t k = 0; k < s->depth; k++) {
+		double v[4];
+
+		pd_nested_level_covariance(m, k, v);
+		o.sd[k] = sqrt(v[0]);
+	}
+	o.sd[3] = pd_nested_residual_sd(m);
+	pd_nested_free(m);
+	return o;
+}
+
+static void same(const struct summary *a, const struct summary *b,
+                 double y_unit, const double *x_unit, double tolerance)
+{
+	for (size_t k = 0; k < P; k++) {
+		near("effect", b->beta[k], a->beta[k] * y_unit / x_unit[k],
+		     tolerance);
+		near("error", b->se[k] * x_unit[k] / y_unit, a->se[k],
+		     tolerance);
+		near("df", b->df[k], a->df[k], tolerance);
+	}
+	for (size_t k = 0; k < 4; k++)
+		near("sd", b->sd[k] / y_unit, a->sd[k], tolerance);
+}
+
+static const double ones[P] = { 1.0, 1.0, 1.0 };
+
+START_TEST(row_order_is_nothing)
+{
+	struct data d, e;
+	pd_stream r;
+	pd_nested_spec s, t;
+	struct summary a, b;
+
+	make(&d, 21, sds);
+	e = d;
+	pd_stream_init(&r, 5, 5);
+	for (size_t i = d.n; i-- > 1;) {
+		size_t j = (size_t)pd_stream_below(&r, i + 1);
+		double y = e.y[i];
+
+		e.y[i] = e.y[j];
+		e.y[j] = y;
+		for (size_t c = 0; c < P; c++) {
+			double x = e.x[i * P + c];
+
+			e.x[i * P + c] = e.x[j * P + c];
+			e.x[j * P + c] = x;
+		}
+		for (size_t k = 0; k < 3; k++) {
+			int32_t g = e.group[k][i];
+
+			e.group[k][i] = e.group[k][j];
+			e.group[k][j] = g;
+		}
+	}
+	s = spec_of(&d, &variants[0]);
+	t = spec_of(&e, &variants[0]);
+	a = summarise(&s);
+	b = summarise(&t);
+	same(&a, &b, 1.0, ones, 1e-8);
+	near("deviance", a.deviance, b.deviance, 1e-12);
+}
+END_TEST
+
+START_TEST(group_names_are_nothing)
+{
+	struct data d, e;
+	pd_nested_spec s, t;
+	struct summary a, b;
+
+	make(&d, 22, sds);
+	e = d;
+	for (size_t k = 0; k < 3; k++) /* others, in another order, far apart */
+		for (size_t i = 0; i < d.n; i++)
+			e.group[k][i] = 2000000000 - 7919 * d.group[k][i];
+	s = spec_of(&d, &variants[0]);
+	t = spec_of(&e, &variants[0]);
+	a = summarise(&s);
+	b = summarise(&t);
+	same(&a, &b, 1.0, ones, 1e-8);
+	near("deviance", a.deviance, b.deviance, 1e-12);
+}
+END_TEST
+
+START_TEST(units_are_only_units)
+{
+	const double unit[P] = { 1.0, 365.25, 1e-3 };
+	struct data d, e;
+	pd_nested_spec s, t;
+	struct summary a, b;
+
+	make(&d, 23, sds);
+	e = d;
+	for (size_t i = 0; i < d.n; i++) {
+		e.y[i] *= 1e6;
+		for (size_t c = 0; c < P; c++)
+			e.x[i * P + c] *= unit[c];
+	}
+	s = spec_of(&d, &variants[0]);
+	t = spec_of(&e, &variants[0]);
+	a = summarise(&s);
+	b = summarise(&t);
+	same(&a, &b, 1e6, unit, 1e-8);
+}
+END_TEST
+
+/* A slope's unit changes its variance by the square, nothing else. */
+START_TEST(slope_units)
+{
+	struct data d, e;
+	pd_nested_spec s, t;
+	pd_nested *a, *b;
+	double va[4], vb[4];
+
+	make(&d, 24, sds);
+	e = d;
+	for (size_t i = 0; i < d.n; i++)
+		e.z[2 * i + 1] *= 52.0;
+	s = spec_of(&d, &variants[2]);
+	t = spec_of(&e, &variants[2]);
+	a = fitted(&s);
+	b = fitted(&t);
+	pd_nested_level_covariance(a, 0, va);
+	pd_nested_level_covariance(b, 0, vb);
+	near("intercept", vb[0], va[0], 1e-7);
+	near("covariance", vb[1] * 52.0, va[1], 1e-7);
+	near("slope", vb[3] * 52.0 * 52.0, va[3], 1e-7);
+	near("deviance", pd_nested_record(a)->deviance,
+	     pd_nested_record(b)->deviance, 1e-11);
+	pd_nested_free(a);
+	pd_nested_free(b);
+}
+END_TEST
+
+/* A column far from zero: digits must not drown in its square. */
+START_TEST(columns_far_from_zero)
+{
+	struct data d, e;
+	pd_nested_spec s, t;
+	struct summary a, b;
+
+	make(&d, 25, sds);
+	e = d;
+	for (size_t i = 0; i < d.n; i++) { /* exact in binary */
+		d.x[i * P + 1] = round(d.x[i * P + 1] * 4096) / 4096;
+		e.x[i * P + 1] = d.x[i * P + 1] + 1048576.0;
+	}
+	s = spec_of(&d, &variants[0]);
+	t = spec_of(&e, &variants[0]);
+	a = summarise(&s);
+	b = summarise(&t);
+	near("slope", b.beta[1], a.beta[1], 1e-9);
+	near("error", b.se[1], a.se[1], 1e-8);
+	near("df", b.df[1], a.df[1], 1e-7);
+	near("deviance", b.deviance, a.deviance, 1e-10);
+}
+END_TEST
+
+/* ---- refusals --------------------------------------------------------------- */
+
+static void refuse(const pd_nested_spec *s, pd_status want, const char *words)
+{
+	pd_nested *m = NULL;
+	pd_error err = { 0 };
+	pd_status st = pd_nested_new(s, &m, &err);
+
+	if (st == PD_OK)
+		st = pd_nested_fit(m, &err);
+	if (st != want || !strstr(err.text, words))
+		ck_abort_msg("wanted '%s' (%d), got '%s' (%d)", words, want,
+		             err.text, st);
+	pd_nested_free(m);
+}
+
+START_TEST(bad_input)
+{
+	struct data d, e;
+	pd_nested_spec s;
+	int32_t one[ROWS] = { 0 }, row[ROWS];
+
+	make(&d, 31, sds);
+	for (size_t i = 0; i < ROWS; i++)
+		row[i] = (int32_t)i;
+	e = d;
+	e.y[7] = NAN;
+	s = spec_of(&e, &variants[0]);
+	refuse(&s, PD_DATA, "row 8");
+	e = d;
+	e.x[4 * P + 2] = INFINITY;
+	s = spec_of(&e, &variants[0]);
+	refuse(&s, PD_DATA, "row 5 column 3");
+	e = d;
+	for (size_t i = 0; i < d.n; i++)
+		e.x[i * P + 2] = 3.0 * e.x[i * P + 1] - 2.0;
+	s = spec_of(&e, &variants[0]);
+	refuse(&s, PD_NUMERIC, "fixed column 3");
+	e = d;
+	for (size_t i = 0; i < d.n; i++)
+		e.y[i] = 4.25;
+	s = spec_of(&e, &variants[0]);
+	refuse(&s, PD_REFUSED, "does not vary");
+	s = spec_of(&d, &variants[0]);
+	s.group[1] = d.group[0];
+	s.group[0] = d.group[1];
+	refuse(&s, PD_DATA, "nested");
+	s = spec_of(&d, &variants[0]);
+	s.group[2] = row;
+	refuse(&s, PD_REFUSED, "one row a group");
+	s = spec_of(&d, &variants[0]);
+	s.group[0] = one;
+	refuse(&s, PD_REFUSED, "single group");
+	s = spec_of(&d, &variants[0]);
+	s.group[1] = d.group[0];
+	refuse(&s, PD_REFUSED, "same groups");
+	s = spec_of(&d, &variants[0]);
+	s.n = P;
+	refuse(&s, PD_REFUSED, "more rows than columns");
+	e = d;
+	e.group[1][3] = -2;
+	s = spec_of(&e, &variants[0]);
+	refuse(&s, PD_DATA, "0 or more");
+	s = spec_of(&d, &variants[0]);
+	s.n_random[1] = 2;
+	refuse(&s, PD_USAGE, "random columns");
+	s = spec_of(&d, &variants[0]);
+	s.depth = 7;
+	refuse(&s, PD_USAGE, "levels");
+}
+END_TEST
+
+/* Groups whose variance the fixed columns take away; rows all alike. */
+START_TEST(not_to_be_told)
+{
+	double x[60] = { 0.0 }, y[20];
+	int32_t g[20];
+	pd_stream r;
+	pd_nested_spec s = { .n = 20, .p = 3, .x = x, .y = y, .depth = 1,
+	                     .group = { g } };
+
+	pd_stream_init(&r, 8, 8);
+	for (int i = 0; i < 20; i++) {
+		g[i] = i % 3;
+		x[3 * i + g[i]] = 1.0;
+		y[i] = pd_stream_normal(&r);
+	}
+	refuse(&s, PD_NUMERIC, "flat");
+	s.p = 1;
+	for (int i = 0; i < 20; i++) {
+		x[i] = 1.0;
+		g[i] = i / 4;
+		y[i] = g[i] * 1.7 + (i % 4) * 1e-9;
+	}
+	refuse(&s, PD_NUMERIC, "hardly differ");
+}
+END_TEST
+
+START_TEST(bad_questions)
+{
+	struct data d;
+	pd_nested_spec s;
+	pd_nested *m;
+	pd_estimate e;
+	pd_f_test f;
+	pd_error err;
+	double c[P] = { 0.0 }, two[2 * P] = { 0, 1, 0, 0, 2, 0 }, u[ROWS];
+
+	make(&d, 33, sds);
+	s = spec_of(&d, &variants[0]);
+	m = new_model(&s);
+	ck_assert(pd_nested_contrast(m, c, 0.95, PD_NORMAL, &e, &err) ==
+	          PD_USAGE);
+	ck_assert(pd_nested_fit(m, &err) == PD_OK);
+	ck_assert(pd_nested_contrast(m, c, 0.95, PD_NORMAL, &e, &err) ==
+	          PD_USAGE);
+	c[1] = 1.0;
+	ck_assert(pd_nested_contrast(m, c, 1.5, PD_NORMAL, &e, &err) ==
+	          PD_USAGE);
+	ck_assert(pd_nested_f_test(m, two, 2, PD_KENWARD_ROGER, &f, &err) ==
+	          PD_USAGE);
+	ck_assert(pd_nested_f_test(m, two, 0, PD_KENWARD_ROGER, &f, &err) ==
+	          PD_USAGE);
+	ck_assert(pd_nested_conditional(m, 3, u, &err) == PD_USAGE);
+	pd_nested_free(m);
+	s.ml = true;
+	m = fitted(&s);
+	ck_assert(pd_nested_contrast(m, c, 0.95, PD_KENWARD_ROGER, &e, &err) ==
+	          PD_USAGE);
+	ck_assert(pd_nested_contrast(m, c, 0.95, PD_SATTERTHWAITE, &e, &err) ==
+	          PD_OK);
+	pd_nested_free(m);
+	pd_nested_free(NULL);
+}
+END_TEST
+
+/* Looking at another point must not disturb what was fitted. */
+START_TEST(looking_changes_nothing)
+{
+	struct data d;
+	pd_nested_spec s;
+	pd_nested *m;
+	pd_estimate a, b;
+	pd_error err;
+	double c[P] = { 0.0, 1.0, 0.0 }, far[3] = { 2.0, 0.1, 1.4 };
+	double u[ROWS], v[ROWS];
+
+	make(&d, 34, sds);
+	s = spec_of(&d, &variants[0]);
+	m = fitted(&s);
+	pd_nested_deviance(m, far, NULL);
+	ck_assert(pd_nested_contrast(m, c, 0.95, PD_KENWARD_ROGER, &a, &err) ==
+	          PD_OK);
+	ck_assert(pd_nested_residuals(m, u, &err) == PD_OK);
+	pd_nested_free(m);
+	m = fitted(&s);
+	ck_assert(pd_nested_contrast(m, c, 0.95, PD_KENWARD_ROGER, &b, &err) ==
+	          PD_OK);
+	pd_nested_deviance(m, far, u + 100);
+	ck_assert(pd_nested_residuals(m, v, &err) == PD_OK);
+	ck_assert_mem_eq(&a, &b, sizeof a);
+	for (size_t i = 0; i < 100 && i < d.n; i++)
+		near("residual", u[i], v[i], 1e-12);
+	pd_nested_free(m);
+}
+END_TEST
+
+static Suite *suite(void)
+{
+	Suite *s = suite_create("nested");
+	TCase *t = tcase_create("likelihood");
+
+	tcase_add_loop_test(t, deviance_is_dense, 0, VARIANTS);
+	tcase_add_loop_test(t, gradient_is_slope, 0, VARIANTS);
+	tcase_add_loop_test(t, fit_is_stationary, 0, VARIANTS);
+	tcase_add_test(t, boundary_is_zero);
+	suite_add_tcase(s, t);
+	t = tcase_create("answers");
+	tcase_set_timeout(t, 60);
+	tcase_add_loop_test(t, estimates_are_dense, 0, VARIANTS);
+	tcase_add_loop_test(t, small_sample_is_dense, 0, VARIANTS);
+	tcase_add_test(t, pairs_are_a_paired_t);
+	tcase_add_test(t, rails);
+	suite_add_tcase(s, t);
+	t = tcase_create("properties");
+	tcase_add_test(t, row_order_is_nothing);
+	tcase_add_test(t, group_names_are_nothing);
+	tcase_add_test(t, units_are_only_units);
+	tcase_add_test(t, slope_units);
+	tcase_add_test(t, columns_far_from_zero);
+	tcase_add_test(t, looking_changes_nothing);
+	suite_add_tcase(s, t);
+	t = tcase_create("refusals");
+	tcase_add_test(t, bad_input);
+	tcase_add_test(t, not_to_be_told);
+	tcase_add_test(t, bad_questions);
+	suite_add_tcase(s, t);
+	return s;
+}
+
+int main(void)
+{
+	SRunner *r = srunner_create(suite());
+	int failed;
+
+	srunner_run_all(r, CK_NORMAL);
+	failed = srunner_ntests_failed(r);
+	srunner_free(r);
+	return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}
