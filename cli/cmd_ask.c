@@ -16,7 +16,7 @@
 struct ask_options {
 	const char *db, *plan, *date;
 	const char *title, *outcome, *judge, *compare, *slope, *within;
-	const char *adjust, *where, *margin;
+	const char *adjust, *where, *margin, *seed;
 	double level;
 	bool no_ledger, quiet;
 	struct show show;
@@ -48,6 +48,8 @@ static const struct opt opts[] = {
 	  "the question in words, for the heading" },
 	{ "level", 0, OPT_REAL, false, AT(level), "P",
 	  "level of the interval, 0.95 unless given" },
+	{ "seed", 0, OPT_TEXT, false, AT(seed), "N",
+	  "number all simulated draws come from, 0 unless given" },
 	SHOW_OPTS(struct ask_options, show),
 	{ "date", 0, OPT_TEXT, false, AT(date), "DATE",
 	  "date of the reading instead of today's (ISO)" },
@@ -82,7 +84,7 @@ static bool any_key(const struct ask_options *o)
 	for (size_t i = 0; i < N_KEYS; i++)
 		if (value(o, i))
 			return true;
-	return o->title || !isnan(o->level);
+	return o->title || o->seed || !isnan(o->level);
 }
 
 /* A line end or a comment sign would make a value more than a value. */
@@ -101,10 +103,15 @@ static pd_status option_plan(const struct ask_options *o, pd_buf *to,
 {
 	pd_status st = PD_OK;
 
+	pd_buf_add(to, "[plan]\n");
 	if (!isnan(o->level))
-		pd_buf_print(to, "[plan]\nlevel = %.17g\n\n", o->level);
-	pd_buf_add(to, "[asked]\n");
-	if (o->title)
+		pd_buf_print(to, "level = %.17g\n", o->level);
+	if (o->seed)
+		pd_buf_print(to, "seed = %s\n", o->seed);
+	pd_buf_add(to, "\n[asked]\n");
+	if (o->seed)
+		st = plain("seed", o->seed, err);
+	if (st == PD_OK && o->title)
 		st = plain("title", o->title, err);
 	if (o->title)
 		pd_buf_print(to, "title = %s\n", o->title);

@@ -67,7 +67,7 @@ only() {
 only sqlite3.h lib/data
 only csv.h lib/data
 only zstd.h lib/data
-only gsl/ lib/base lib/stats lib/plan
+only gsl/ lib/base lib/data lib/stats lib/plan
 only sodium.h lib/base lib/data lib/plan
 
 # What perdraw.h pulls in must be installed, or a user's program breaks.

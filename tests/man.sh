@@ -17,7 +17,7 @@ fi
 
 # options_of_help COMMAND / options_of_page FILE: long names, sorted.
 options_of_help() {
-	"$perdraw" "$1" --help |
+	"$perdraw" "$1" --help | sed -n '/^options/,/^$/p' |
 		sed -n 's/^  \(-., \|    \)--\([a-z-]*\).*/\2/p' | LC_ALL=C sort
 }
 options_of_page() {
