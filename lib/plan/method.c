@@ -24,14 +24,14 @@ static const struct rule {
 	const char *why;
 } table[] = {
 	{ YES, YES, NO, NO, PD_WAY_PAIRED,
-	  "both levels were drawn inside the same %s and every result is a "
+	  "Both levels were drawn inside the same %s and every result is a "
 	  "number, so each patient is compared with themselves: mean of the "
 	  "patients' paired differences with a t interval" },
 	{ ANY, YES, ANY, ANY, PD_WAY_WITHIN,
-	  "only differences inside the same %s speak; a mixed model is used "
+	  "Only differences inside the same %s speak; a mixed model is used "
 	  "because %s" },
 	{ ANY, NO, ANY, ANY, PD_WAY_BETWEEN,
-	  "the levels are compared across patients, so a mixed "
+	  "The levels are compared across patients, so a mixed "
 	  "model with the patient tree as random effects adjusts for what is "
 	  "named" },
 };
@@ -234,10 +234,10 @@ static const char *word_rule(const struct rule *rule, const pd_question *q,
 		return pd_arena_print(arena, rule->why, q->within, because);
 	if (!f->levels)
 		return q->kind == PD_COMPARE_SLOPE
-		    ? "a slope over all patients is asked for, so a mixed "
+		    ? "A slope over all patients is asked for, so a mixed "
 		      "model with the patient tree as random effects adjusts "
 		      "for what is named"
-		    : "several levels are compared at once, so a mixed model "
+		    : "Several levels are compared at once, so a mixed model "
 		      "with the patient tree as random effects adjusts for "
 		      "what is named";
 	return pd_arena_copy(arena, rule->why);

@@ -132,12 +132,13 @@ static pd_status query(pd_store *store, struct choice *c, pd_error *err)
 		        flow.recorded_cases, flow.recorded_patients };
 	if (flow.pooled_out)
 		c->out->pool_note = pd_arena_print(
-		    c->arena, "%zu pooled results hold several pulls and are "
-		    "not rows of this question", flow.pooled_out);
+		    c->arena, "Pools: %zu pooled results hold several pulls and "
+		    "are not rows of this question.", flow.pooled_out);
 	if (flow.incomplete_out)
 		c->out->incomplete_note = pd_arena_print(
-		    c->arena, "%zu %s were left out because their results do "
-		    "not cover every mL exactly once", flow.incomplete_out,
+		    c->arena, "Coverage: %zu %s were left out because their "
+		    "results do not cover every mL exactly once.",
+		    flow.incomplete_out,
 		    q->grain == PD_BY_CASE ? "cases" : "sites");
 	return PD_OK;
 }
@@ -360,9 +361,9 @@ static void floor_zeros(struct choice *c, double smallest)
 		}
 	if (n_zero)
 		r->zero_note = pd_arena_print(
-		    c->arena, "%zu results of 0 came without a detection "
+		    c->arena, "Zeros: %zu results of 0 came without a detection "
 		    "limit and are taken as below the smallest positive "
-		    "result", n_zero);
+		    "result.", n_zero);
 }
 
 static pd_status lay_outcome(struct choice *c, pd_error *err)

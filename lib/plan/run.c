@@ -144,18 +144,20 @@ static pd_status declare(struct work *w, const pd_question *q, pd_answer *a,
 		              "matters' cannot be said.";
 	else if (!first[0] || strcmp(first, w->options->date) == 0)
 		a->declared = pd_arena_print(
-		    w->arena, "Margin as in the plan, first read on %s, after "
-		    "these data were loaded%s%s: if it was not fixed in "
-		    "writing before, read it as set afterwards.",
-		    w->options->date, q->margin_reason ? "; reason given: "
+		    w->arena, "The margin was first read with these data "
+		    "already loaded (%s); unless it was fixed in writing "
+		    "before, read it as set afterwards.%s%s%s",
+		    w->options->date, q->margin_reason ? " Reason given: "
 		                                       : "",
-		    q->margin_reason ? q->margin_reason : "");
+		    q->margin_reason ? q->margin_reason : "",
+		    q->margin_reason ? "." : "");
 	else
 		a->declared = pd_arena_print(
-		    w->arena, "Question and margin unchanged since they were "
-		    "first read on %s%s%s.", first,
-		    q->margin_reason ? "; reason given: " : "",
-		    q->margin_reason ? q->margin_reason : "");
+		    w->arena, "Question and margin have stood unchanged since "
+		    "they were first read on %s.%s%s%s", first,
+		    q->margin_reason ? " Reason given: " : "",
+		    q->margin_reason ? q->margin_reason : "",
+		    q->margin_reason ? "." : "");
 	return a->declared ? PD_OK : no_memory(err);
 }
 

@@ -23,7 +23,7 @@ static pd_status complete(const pd_plan *plan, const pd_question *q,
                           pd_rows *rows, double *y, pd_arena *arena,
                           pd_arena *scratch, pd_error *err)
 {
-	pd_fit_ask ask = { .draws = 1 };
+	pd_fit_ask ask = { .draws = 2 };
 	pd_fit fit = { 0 };
 	pd_status st = PD_OK;
 
@@ -31,8 +31,12 @@ static pd_status complete(const pd_plan *plan, const pd_question *q,
 	if (!rows->n_censored)
 		return PD_OK;
 	st = pd_fit_run(plan, q, rows, &ask, arena, scratch, &fit, err);
+	double *residual = PD_NEW(scratch, double, rows->n);
+
+	if (st == PD_OK && !residual)
+		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (st == PD_OK && !fit.refusal)
-		st = pd_impute_completed(fit.model, y, NULL, err);
+		st = pd_impute_completed(fit.model, y, residual, err);
 	/* without a fit a limit stands for itself */
 	for (size_t i = 0; st == PD_OK && fit.refusal && i < rows->n; i++)
 		y[i] = isfinite(rows->high[i]) ? rows->high[i] : rows->low[i];

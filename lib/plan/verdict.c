@@ -89,10 +89,10 @@ static const char *size_words(const pd_effect *e, const pd_answer *a)
 	double bottom = ratio ? a->margin : -a->margin;
 
 	if (isnan(a->margin))
-		return "no margin was declared";
+		return "No margin was declared to say how much matters.";
 	if (e->low >= top || e->high <= bottom)
-		return "the whole interval lies beyond the margin";
-	return "the difference may be smaller than the margin";
+		return "The whole interval lies beyond the margin.";
+	return "The difference may be smaller than the margin.";
 }
 
 static const char *open_words(const pd_effect *e, const pd_answer *a)
@@ -103,50 +103,43 @@ static const char *open_words(const pd_effect *e, const pd_answer *a)
 	double top = ratio ? 1 / a->margin : a->margin;
 
 	if (e->low > none || e->high < none)
-		return "alone this interval would settle it, but not after "
-		       "allowing for the other tests";
+		return "Alone this interval would settle it, but not after "
+		       "allowing for the other tests.";
 	if (isnan(a->margin))
-		return "no margin was declared";
+		return "No margin was declared to say how much matters.";
 	if (e->low >= bottom && e->high <= top)
-		return "alone this interval lies inside the margin, but not "
-		       "after allowing for the other tests";
+		return "Alone this interval lies inside the margin, but not "
+		       "after allowing for the other tests.";
 	if (e->low >= bottom)
-		return "a loss beyond the margin is excluded";
+		return "A loss beyond the margin is excluded, a gain is not "
+		       "shown.";
 	if (e->high <= top)
-		return "a gain beyond the margin is excluded";
-	return "both a gain and a loss beyond the margin remain possible";
+		return "A gain beyond the margin is excluded, a loss is not "
+		       "shown.";
+	return "Both a gain and a loss beyond the margin remain possible.";
 }
 
-static const char *sentence(pd_arena *arena, const pd_effect *e,
-                            const pd_answer *a)
+static const char *inside_words(const pd_effect *e, const pd_answer *a)
 {
-	const char *x = e->first, *y = e->second;
+	double none = a->scale == PD_RATIO ? 1 : 0;
 
+	return e->low > none || e->high < none
+	    ? "The whole interval lies inside the margin; that there is a "
+	      "small difference is shown."
+	    : "The whole interval lies inside the margin.";
+}
+
+/* What the interval adds to the verdict word. */
+static const char *sentence(const pd_effect *e, const pd_answer *a)
+{
 	switch (e->verdict) {
 	case PD_BETTER:
-	case PD_WORSE: {
-		int up = e->verdict == PD_BETTER;
-
-		if (!y)
-			return pd_arena_print(
-			    arena, "The result %s with %s; %s.",
-			    up ? "rises" : "falls", x, size_words(e, a));
-		return pd_arena_print(arena, "%s gives %s than %s; %s.", x,
-		                      up ? "more" : "less", y,
-		                      size_words(e, a));
-	}
+	case PD_WORSE:
+		return size_words(e, a);
 	case PD_NO_MATTER:
-		return y ? pd_arena_print(arena, "%s and %s differ by less "
-		                          "than the margin.", x, y)
-		         : pd_arena_print(arena, "A step in %s changes the "
-		                          "result by less than the margin.", x);
+		return inside_words(e, a);
 	case PD_NOT_SETTLED:
-		return y ? pd_arena_print(arena, "Not settled whether %s gives "
-		                          "more or less than %s; %s.", x, y,
-		                          open_words(e, a))
-		         : pd_arena_print(arena, "Not settled whether the "
-		                          "result changes with %s; %s.", x,
-		                          open_words(e, a));
+		return open_words(e, a);
 	case PD_NO_ANSWER:
 		break;
 	}
@@ -162,18 +155,14 @@ static pd_status settle_family(pd_review *r, pd_role role, pd_adjust how,
 	return adjust(list, n, how, margin, scratch, err);
 }
 
-static pd_status give_words(pd_answer *a, const double *margin,
-                            pd_arena *arena, pd_error *err)
+static void give_words(pd_answer *a, const double *margin)
 {
 	for (size_t k = 0; k < a->n_effects; k++) {
 		pd_effect *e = &a->effect[k];
 
 		e->verdict = decide(e, a, margin[k]);
-		e->sentence = sentence(arena, e, a);
-		if (!e->sentence)
-			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+		e->sentence = sentence(e, a);
 	}
-	return PD_OK;
 }
 
 static void mark_unsupported(pd_review *r, const int *expect)
@@ -210,11 +199,11 @@ static const char *multiplicity_words(pd_arena *arena, const pd_review *r)
 		n[r->answer[i].role] += r->answer[i].n_effects;
 	return pd_arena_print(
 	    arena,
-	    "%zu effects were tested: %zu primary at the full level (Holm "
-	    "within a question of several effects), %zu secondary adjusted "
-	    "together by Holm, %zu exploratory adjusted together by "
-	    "Benjamini-Hochberg, %zu control.",
-	    r->n_tests, n[PD_PRIMARY], n[PD_SECONDARY], n[PD_EXPLORATORY],
+	    "%zu primary at the full level (Holm within a question of several "
+	    "effects), %zu secondary adjusted together by Holm, %zu "
+	    "exploratory adjusted together by Benjamini-Hochberg, %zu "
+	    "control.",
+	    n[PD_PRIMARY], n[PD_SECONDARY], n[PD_EXPLORATORY],
 	    n[PD_CONTROL]);
 }
 
@@ -279,7 +268,7 @@ pd_status pd_verdict_settle(pd_review *review, const int *expect,
 	         ? settle_all(review, all, margin, scratch, list, err)
 	         : pd_fail(err, PD_NO_MEMORY, "out of memory");
 	for (size_t i = 0; st == PD_OK && i < review->n_answers; i++) {
-		st = give_words(&review->answer[i], all + at, arena, err);
+		give_words(&review->answer[i], all + at);
 		at += review->answer[i].n_effects;
 	}
 	if (st == PD_OK)
