@@ -142,7 +142,7 @@ void demo_lab(demo_rng *r, demo_case *c)
 		}
 	if (c->number == 17) /* cells per uL written where 10^6/mL belong */
 		c->site[0].pull[0].tnc = to_step(
-		    c->site[0].pull[0].true_[M_TNC] * 1000, 0.1);
+		    fmin(c->site[0].pull[0].true_[M_TNC], 8.5) * 1000, 0.1);
 	if (!c->pooled && c->number % 2400 == 38 && c->n_sites > 1)
 		copy_down(c);
 }

@@ -1,6 +1,6 @@
 # coverage.awk - truth.tsv, then review tables: one line a stated truth with
 # the effect found for it. A truth names its question and, where a question has
-# several effects, the word that begins its effect's label.
+# several effects, a word of its effect's label.
 # Out: question effect expect truth value low high (the last three blank where
 # the review has no such effect or no answer).
 BEGIN { FS = OFS = "\t" }
@@ -16,7 +16,7 @@ file == 1 {
 {
 	for (i = 1; i <= n; i++)
 		if (question[i] == $1 &&
-		    (effect[i] == "" || index($2, effect[i]) == 1)) {
+		    (effect[i] == "" || index($2, effect[i]) > 0)) {
 			if (found[i]++)
 				twice[i] = 1
 			value[i] = $3
