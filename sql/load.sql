@@ -85,11 +85,11 @@ INSERT INTO aliquots (aliquot_id, volume_ml, syringe_ml, move, anticoagulant,
                       line)
 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 --: add_assay
-INSERT INTO assays (assay_id, label, states, tnc, mnc, viability, hct, rbc,
+INSERT INTO assays (assay_id, states, tnc, mnc, viability, hct, rbc,
                     platelets, cd34, cd271, cfu_f, cfu_f_e6, dish_1, dish_2,
                     dish_3, dish_4, dish_5, dish_6, cells_plated, culture_days,
                     colony_threshold, source_id, line)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 
 --: put_patient
 UPDATE patients SET sex = ?2, birth_year = ?3, source_id = ?4, line = ?5
@@ -110,12 +110,12 @@ UPDATE aliquots SET volume_ml = ?2, syringe_ml = ?3, move = ?4,
                     time_to_lab_min = ?8, source_id = ?9, line = ?10
 WHERE aliquot_id = ?1;
 --: put_assay
-UPDATE assays SET label = ?2, states = ?3, tnc = ?4, mnc = ?5, viability = ?6,
-                  hct = ?7, rbc = ?8, platelets = ?9, cd34 = ?10, cd271 = ?11,
-                  cfu_f = ?12, cfu_f_e6 = ?13, dish_1 = ?14, dish_2 = ?15,
-                  dish_3 = ?16, dish_4 = ?17, dish_5 = ?18, dish_6 = ?19,
-                  cells_plated = ?20, culture_days = ?21,
-                  colony_threshold = ?22, source_id = ?23, line = ?24
+UPDATE assays SET states = ?2, tnc = ?3, mnc = ?4, viability = ?5, hct = ?6,
+                  rbc = ?7, platelets = ?8, cd34 = ?9, cd271 = ?10,
+                  cfu_f = ?11, cfu_f_e6 = ?12, dish_1 = ?13, dish_2 = ?14,
+                  dish_3 = ?15, dish_4 = ?16, dish_5 = ?17, dish_6 = ?18,
+                  cells_plated = ?19, culture_days = ?20,
+                  colony_threshold = ?21, source_id = ?22, line = ?23
 WHERE assay_id = ?1;
 
 --: get_aliquot
@@ -123,7 +123,7 @@ SELECT aliquot_id, source_id, line, volume_ml, syringe_ml, move, anticoagulant,
        anticoagulant_ml, pull_style, time_to_lab_min
 FROM aliquots WHERE aliquot_id = ?1;
 --: get_assay
-SELECT assay_id, source_id, line, states, label, tnc, mnc, viability, hct, rbc,
+SELECT assay_id, source_id, line, states, tnc, mnc, viability, hct, rbc,
        platelets, cd34, cd271, cfu_f, cfu_f_e6, dish_1, dish_2, dish_3, dish_4,
        dish_5, dish_6, cells_plated, culture_days, colony_threshold
 FROM assays WHERE assay_id = ?1;
@@ -164,7 +164,7 @@ FROM aliquots WHERE aliquot_id = ?1;
 --: keep_assay
 INSERT INTO history (was_table, row_id, was, replaced_by, reason)
 SELECT 'assays', assay_id,
-       json_object('label', label, 'states', states, 'tnc', tnc, 'mnc', mnc,
+       json_object('states', states, 'tnc', tnc, 'mnc', mnc,
                    'viability', viability, 'hct', hct, 'rbc', rbc,
                    'platelets', platelets, 'cd34', cd34, 'cd271', cd271,
                    'cfu_f', cfu_f, 'cfu_f_e6', cfu_f_e6, 'dish_1', dish_1,
@@ -186,11 +186,14 @@ ORDER BY aliquot_id;
 SELECT sample_id FROM pool_samples
 WHERE sample_id BETWEEN (?1 << 18) + 196608 AND (?1 << 18) + 262143
   AND label = ?2;
--- An aliquot whose result carried this label of the lab.
+-- Samples of that label, in one case or (0) in any; two are one too many.
 --: find_label
-SELECT sample_id FROM assays
-WHERE assay_id BETWEEN ?1 << 32 AND (?1 << 32) + 3221225471 AND label = ?2
-ORDER BY assay_id LIMIT 1;
+SELECT sample_id FROM sample_labels
+WHERE label = ?2 AND (?1 = 0 OR sample_id >> 18 = ?1)
+ORDER BY sample_id LIMIT 2;
+--: add_label
+INSERT OR IGNORE INTO sample_labels (label, sample_id, source_id, line)
+VALUES (?1, ?2, ?3, ?4);
 --: next_pool
 SELECT coalesce(max(sample_id), (?1 << 18) + 196608) + 1 FROM pool_samples
 WHERE sample_id BETWEEN (?1 << 18) + 196608 AND (?1 << 18) + 262143;

@@ -133,6 +133,15 @@ CREATE TABLE pool_aliquots (
 	PRIMARY KEY (sample_id, aliquot_id)
 ) STRICT, WITHOUT ROWID;
 
+-- The lab's labels of samples. A label may be used again in another case.
+CREATE TABLE sample_labels (
+	label TEXT NOT NULL,
+	sample_id INTEGER NOT NULL,
+	source_id INTEGER NOT NULL REFERENCES sources,
+	line INTEGER NOT NULL,
+	PRIMARY KEY (label, sample_id)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE assays (
 	assay_id INTEGER PRIMARY KEY,
 	sample_id INTEGER NOT NULL AS (assay_id >> 14),
@@ -140,7 +149,6 @@ CREATE TABLE assays (
 	material INTEGER NOT NULL AS (assay_id >> 13 & 1),
 	method_id INTEGER NOT NULL AS (assay_id & 8191)
 		REFERENCES method_versions,
-	label TEXT,
 	states INTEGER NOT NULL,
 	tnc REAL CHECK (tnc BETWEEN -1e300 AND 1e300),
 	mnc REAL CHECK (mnc BETWEEN -1e300 AND 1e300),

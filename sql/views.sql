@@ -49,8 +49,8 @@ SELECT r.assay_id, r.sample_id, r.sample_id >> 16 & 3 = 3 AS pooled,
            AS material,
        (SELECT name FROM method_versions v WHERE v.method_id = r.method_id)
            AS method_version,
-       coalesce(r.label, (SELECT label FROM pool_samples q
-                          WHERE q.sample_id = r.sample_id)) AS sample,
+       (SELECT label FROM pool_samples q WHERE q.sample_id = r.sample_id)
+           AS pool,
        r.tnc, r.states & 15 AS tnc_state,
        r.mnc, r.states >> 4 & 15 AS mnc_state,
        r.viability, r.states >> 8 & 15 AS viability_state,

@@ -87,7 +87,6 @@ struct assay {
 	struct entity e;
 	uint64_t states;        /* four bits a result, schema.sql           */
 	double value[N_VALUES]; /* results, then plated, days, threshold    */
-	char label[208];        /* the reader lets no longer one through    */
 };
 
 /* Rows waiting to be written by one statement. */
@@ -101,7 +100,7 @@ struct bulk {
 /* A result whose sample is known only when all draws are. */
 struct pooled {
 	struct assay assay;     /* id: material and method bits only        */
-	uint32_t case_, line;
+	uint32_t case_, line;   /* case_ NONE: only a label says which      */
 	const char *members;    /* as written in the file, or made from keys */
 	const char *label;      /* the lab's, or NULL                       */
 	bool only_label;        /* no draw was named, only a label          */
@@ -148,8 +147,8 @@ struct load {
 	struct aliquot aliquot[BULK_ROWS];
 	struct assay assay[BULK_ROWS];
 	sqlite3_stmt *find_patient, *patient_by_id, *find_case, *find_sites,
-	    *find_numbers, *get_aliquot, *get_assay, *keep[N_RECORDS],
-	    *put[N_RECORDS];
+	    *find_numbers, *get_aliquot, *get_assay, *add_label,
+	    *keep[N_RECORDS], *put[N_RECORDS];
 
 	/* what the file has, from the first batch */
 	bool ready;
@@ -241,6 +240,10 @@ void load_bind_facts(sqlite3_stmt *q, int at, record of, const double *fact,
 void load_bind_end(struct load *L, sqlite3_stmt *q, int at, uint32_t line);
 void load_write_tree(struct load *L);
 void load_write_names(struct load *L);
+
+/* The lab's label of a sample, to find it by in a later file. */
+void load_put_label(struct load *L, const char *label, int64_t sample,
+                    uint32_t line);
 
 /* ---- pools ---- */
 void load_write_pools(struct load *L);

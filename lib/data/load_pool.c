@@ -227,20 +227,46 @@ static int64_t make_pool(struct load *L, struct pool *p,
 	return sample;
 }
 
+/* The one sample that carries the lab's label; 0 after a finding. */
+static int64_t by_label(struct load *L, struct pool *p,
+                        const struct pooled *r)
+{
+	sqlite3_stmt *q = p->find_label;
+	int64_t case_id = r->case_ == NONE ? 0 : L->case_[r->case_].e.id;
+	int64_t sample = 0;
+	int n = 0;
+	bool row = true;
+
+	sqlite3_bind_int64(q, 1, case_id);
+	pd_db_bind_text(q, 2, r->label);
+	while (L->st == PD_OK && row) {
+		load_fail(L, pd_db_step(L->s, q, &row, L->err));
+		if (row && n++ == 0)
+			sample = sqlite3_column_int64(q, 0);
+	}
+	sqlite3_reset(q);
+	if (n == 1)
+		return sample;
+	load_find(L, n ? "sample-of-two-draws" : "unknown-draw", PD_ERROR,
+	          r->line, PD_F_SAMPLE,
+	          n ? "the case too, or one draw or pool a label" :
+	          "a label stored with its draws, or `case` or draws in the "
+	          "pool column",
+	          n ? "sample label '%s' is on several draws" :
+	          "sample label '%s' is not known", r->label);
+	return 0;
+}
+
 /* Key of the sample a waiting result is of; 0 after a finding. */
 static int64_t sample_of(struct load *L, struct pool *p,
                          const struct pooled *r)
 {
-	int64_t case_id = L->case_[r->case_].e.id, sample;
+	int64_t case_id, sample;
 	const char *label = r->label ? r->label : r->members;
 
-	if (r->only_label && r->label) {
-		sample = ask(L, p->find, case_id, label);
-		if (!sample)
-			sample = ask(L, p->find_label, case_id, label);
-		if (sample)
-			return sample;
-	}
+	if (r->only_label)
+		return by_label(L, p, r);
+	case_id = L->case_[r->case_].e.id;
 	if (!find_members(L, p, r))
 		return 0;
 	if (p->n == 1)
@@ -284,10 +310,10 @@ void load_write_pools(struct load *L)
 			continue;
 		r->assay.e.id |= sample << ASSAY_BITS;
 		/* several rows may speak of one sample, as labels come */
+		if (r->label && !r->only_label)
+			load_put_label(L, r->label, sample, r->line);
 		if (load_put_assay(L, &r->assay, false) == PUT_SAME)
 			load_said_again(L, r->line);
-		if (r->only_label)
-			load_flush(L);
 	}
 	for (size_t i = 0; i < N; i++)
 		sqlite3_finalize(*all[i].q);

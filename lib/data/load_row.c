@@ -85,7 +85,6 @@ static bool take_results(struct load *L, const pd_batch *b, size_t i,
 {
 	a->e = (struct entity){ .line = b->line[i] };
 	a->states = 0;
-	a->label[0] = '\0';
 	for (int k = 0; k < N_VALUES; k++)
 		a->value[k] = NAN;
 	for (int j = 0; j < L->n_values; j++) {
@@ -101,10 +100,6 @@ static bool take_results(struct load *L, const pd_batch *b, size_t i,
 		take_outcome(b, i, a);
 	if (!has_result(a))
 		return false;
-	const pd_cells *label = &b->cell[PD_F_SAMPLE];
-
-	if (label->text && label->text[i])
-		snprintf(a->label, sizeof a->label, "%s", label->text[i]);
 	take_method(L, b, i, a);
 	return true;
 }
@@ -148,12 +143,14 @@ static void wait_as_pool(struct load *L, const pd_batch *b, size_t i,
 	else
 		snprintf(members, sizeof members, "%s",
 		         *letter ? letter : "case");
-	p->only_label = !has_text(b, PD_F_POOL, i) &&
-	                strcmp(members, "case") == 0;
+	p->only_label = has_text(b, PD_F_SAMPLE, i) &&
+	                !has_text(b, PD_F_POOL, i);
 	p->members = pd_arena_copy(L->arena, has_text(b, PD_F_POOL, i) ?
 	                           b->cell[PD_F_POOL].text[i] : members);
-	p->label = a->label[0] ? pd_arena_copy(L->arena, a->label) : NULL;
-	if (!p->members || (a->label[0] && !p->label))
+	if (has_text(b, PD_F_SAMPLE, i))
+		p->label = pd_arena_copy(L->arena,
+		                         b->cell[PD_F_SAMPLE].text[i]);
+	if (!p->members || (has_text(b, PD_F_SAMPLE, i) && !p->label))
 		load_fail(L, pd_fail(L->err, PD_NO_MEMORY, "out of memory"));
 }
 
@@ -218,6 +215,11 @@ static void take_aliquot(struct load *L, const pd_batch *b, size_t i,
 	drawn = load_put_aliquot(L, site, (int)no, b, i);
 	if (drawn == PUT_BAD)
 		return;
+	int64_t id = L->site[site].e.id << ALIQUOT_BITS | (int64_t)no;
+
+	if (has_text(b, PD_F_SAMPLE, i) && !has_text(b, PD_F_POOL, i))
+		load_put_label(L, b->cell[PD_F_SAMPLE].text[i], id,
+		               b->line[i]);
 	if (drawn == PUT_NEW && L->has_draws) {
 		L->case_[c].touched = true;
 		L->site[site].touched = true;
@@ -225,8 +227,7 @@ static void take_aliquot(struct load *L, const pd_batch *b, size_t i,
 			L->case_[c].total_ml += b->cell[PD_F_VOLUME].number[i];
 	}
 	if (a) {
-		a->e.id |= (L->site[site].e.id << ALIQUOT_BITS | (int64_t)no)
-		           << ASSAY_BITS;
+		a->e.id |= id << ASSAY_BITS;
 		counted = load_put_assay(L, a, drawn == PUT_NEW);
 		if (counted == PUT_NEW)
 			note_copied(&L->case_[c], a);
@@ -243,8 +244,16 @@ static void take_aliquot(struct load *L, const pd_batch *b, size_t i,
 static void take_row(struct load *L, const pd_batch *b, size_t i)
 {
 	struct assay a;
-	uint32_t c = load_find_case(L, b, i), site = NONE;
+	uint32_t c, site = NONE;
 
+	/* a lab's file may know only its own labels */
+	if (!has_text(b, PD_F_CASE, i) && has_text(b, PD_F_SAMPLE, i) &&
+	    !L->has_draws) {
+		if (take_results(L, b, i, &a))
+			wait_as_pool(L, b, i, NONE, &a);
+		return;
+	}
+	c = load_find_case(L, b, i);
 	if (c == NONE)
 		return;
 	struct case_ *k = &L->case_[c];

@@ -111,10 +111,9 @@ static void bind_assay_row(struct load *L, sqlite3_stmt *q, int at,
                            const struct assay *a)
 {
 	sqlite3_bind_int64(q, at + 1, a->e.id);
-	pd_db_bind_text(q, at + 2, a->label[0] ? a->label : NULL);
-	sqlite3_bind_int64(q, at + 3, (int64_t)a->states);
-	bind_reals(q, at + 4, a->value, N_VALUES);
-	load_bind_end(L, q, at + 4 + N_VALUES, a->e.line);
+	sqlite3_bind_int64(q, at + 2, (int64_t)a->states);
+	bind_reals(q, at + 3, a->value, N_VALUES);
+	load_bind_end(L, q, at + 3 + N_VALUES, a->e.line);
 }
 
 static void bind_assay(struct load *L, sqlite3_stmt *q, int at, uint32_t k)
@@ -143,6 +142,7 @@ void load_write_open(struct load *L)
 		{ pd_sql_find_numbers, &L->find_numbers },
 		{ pd_sql_get_aliquot, &L->get_aliquot },
 		{ pd_sql_get_assay, &L->get_assay },
+		{ pd_sql_add_label, &L->add_label },
 	};
 
 	load_bulk_open(L, &L->aliquots, pd_sql_add_aliquot);
@@ -162,7 +162,7 @@ void load_write_close(struct load *L)
 {
 	sqlite3_stmt *all[] = { L->find_patient, L->patient_by_id,
 		                L->find_case, L->find_sites, L->find_numbers,
-		                L->get_aliquot, L->get_assay };
+		                L->get_aliquot, L->get_assay, L->add_label };
 
 	load_bulk_close(&L->aliquots);
 	load_bulk_close(&L->assays);
@@ -210,6 +210,17 @@ void load_keep(struct load *L, record of, const struct entity *e)
 	sqlite3_bind_int64(q, 2, L->source_id);
 	pd_db_bind_text(q, 3, !e->replaced ? "a blank was filled" :
 	                why && *why ? why : "no reason given");
+	load_fail(L, pd_db_do(L->s, q, L->err));
+}
+
+void load_put_label(struct load *L, const char *label, int64_t sample,
+                    uint32_t line)
+{
+	sqlite3_stmt *q = L->add_label;
+
+	pd_db_bind_text(q, 1, label);
+	sqlite3_bind_int64(q, 2, sample);
+	load_bind_end(L, q, 3, line);
 	load_fail(L, pd_db_do(L->s, q, L->err));
 }
 
@@ -428,9 +439,8 @@ static bool read_assay(struct load *L, int64_t id, struct assay *a)
 	if (row) {
 		a->e = load_entity(L, q);
 		a->states = (uint64_t)sqlite3_column_int64(q, 3);
-		snprintf(a->label, sizeof a->label, "%s", pd_db_text(q, 4));
 		for (int k = 0; k < N_VALUES; k++)
-			a->value[k] = load_number(q, 5 + k);
+			a->value[k] = load_number(q, 4 + k);
 	}
 	sqlite3_reset(q);
 	return row;

@@ -171,7 +171,7 @@ static double decimal_year(double days)
 
 static double code(int32_t x)
 {
-	return x < 0 ? NAN : x;
+	return x < 0 ? (double)NAN : x;
 }
 
 static double of_case(const struct q_tree *t, uint32_t k, column c)
@@ -200,7 +200,7 @@ static double of_site(const struct q_tree *t, uint32_t k, column c)
 	const struct q_site *s = &t->site[k];
 
 	switch (c) {
-	case SIDE_WORD: return code(s->side - 1);
+	case SIDE_WORD: return code((int32_t)s->side - 1);
 	case SITE_NO: return s->no;
 	case LANDMARK: return code(s->landmark);
 	case DISTANCE: return s->distance;

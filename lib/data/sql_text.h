@@ -35,7 +35,7 @@ extern const char pd_sql_find_source[], pd_sql_same_size[],
     pd_sql_put_assay[], pd_sql_get_aliquot[], pd_sql_get_assay[],
     pd_sql_keep_patient[], pd_sql_keep_case[], pd_sql_keep_site[],
     pd_sql_keep_aliquot[], pd_sql_keep_assay[], pd_sql_history_since[],
-    pd_sql_members[], pd_sql_find_pool[], pd_sql_find_label[],
+    pd_sql_members[], pd_sql_find_pool[], pd_sql_find_label[], pd_sql_add_label[],
     pd_sql_next_pool[], pd_sql_add_pool[], pd_sql_add_member[],
     pd_sql_pool_members[], pd_sql_outgrown_pools[], pd_sql_load_on[],
     pd_sql_load_off[], pd_sql_source_name[];
