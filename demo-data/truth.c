@@ -87,6 +87,7 @@ static void add_technique(struct list *l)
 	add(l, "redirect", "", CFU(moved[MOVE_REDIRECT]), "table");
 	add(l, "advance", "", tnc->moved[MOVE_ADVANCE], "table");
 	add(l, "needle", "", CFU(closed_tip), "table");
+	add(l, "needle-tibia", "", CFU(closed_tip), "table");
 	add(l, "bone", "",
 	    -(tnc->landmark_[PROXIMAL_TIBIA] +
 	      demo_effects[M_MNC_SHARE].landmark_[PROXIMAL_TIBIA]),
