@@ -117,7 +117,7 @@ static pd_status spread_by_arm(struct work *w, const double *residual,
 
 static pd_status curvature(struct work *w, pd_error *err)
 {
-	pd_fit_ask ask = { .adjust = true, .curved = true, .draws = 5,
+	pd_fit_ask ask = { .adjust = true, .curved = true, .light = true,
 		           .within = w->m->way != PD_WAY_BETWEEN };
 	pd_fit fit;
 

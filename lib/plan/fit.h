@@ -24,7 +24,7 @@ typedef struct pd_fit_ask {
 	bool calendar;             /* a calendar slope beside the adjusters   */
 	bool measured_only;        /* leave censored rows out                 */
 	bool curved;               /* add the square of a slope's x           */
-	unsigned draws;            /* completed sets when rows are censored   */
+	bool light;                /* a quarter of the completed sets         */
 } pd_fit_ask;
 
 typedef struct pd_fit {

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_LINES = 16, MOST_OPERATORS = 8, DRAWS = 5, FLIPS = 20000 };
+enum { MOST_LINES = 16, MOST_OPERATORS = 8, FLIPS = 20000 };
 
 struct work {
 	const pd_plan *plan;
@@ -51,7 +51,7 @@ static pd_status refit(struct work *w, const char *name, pd_fit_ask ask,
 
 	if (!scratch)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	ask.draws = DRAWS;
+	ask.light = true;
 	pd_status st = pd_fit_run(w->plan, w->q, w->r, &ask, w->arena, scratch,
 	                          &fit, err);
 

@@ -23,7 +23,7 @@ static pd_status complete(const pd_plan *plan, const pd_question *q,
                           pd_rows *rows, double *y, pd_arena *arena,
                           pd_arena *scratch, pd_error *err)
 {
-	pd_fit_ask ask = { .draws = 2 };
+	pd_fit_ask ask = { .light = true };
 	pd_fit fit = { 0 };
 	pd_status st = PD_OK;
 
