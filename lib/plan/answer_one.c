@@ -123,7 +123,7 @@ static pd_status answer_paired(struct work *w, pd_error *err)
 {
 	pd_estimate e;
 	pd_error inner = { 0 };
-	pd_status st = pd_pairs_make(&w->rows, w->method.unit, NULL,
+	pd_status st = pd_pairs_make(&w->rows, w->method.unit, w->rows.low,
 	                             w->scratch, &w->pairs, err);
 
 	if (st != PD_OK)
@@ -176,6 +176,7 @@ static pd_status fill_details(struct work *w, pd_error *err)
 {
 	int paired = w->method.way == PD_WAY_PAIRED;
 	double *y = w->rows.low, *residual = NULL;
+	int drawn = paired; /* the figure shows pairs */
 	pd_fit *fit = paired ? NULL : &w->fit;
 	const pd_pairs *pairs = paired ? &w->pairs : NULL;
 	pd_status st = PD_OK;
@@ -187,8 +188,14 @@ static pd_status fill_details(struct work *w, pd_error *err)
 		                                         residual, err)
 		                   : no_memory(err);
 	}
+	if (st == PD_OK && w->method.way == PD_WAY_WITHIN && w->rows.arm) {
+		drawn = 1;
+		st = pd_pairs_make(&w->rows, w->method.unit, y, w->scratch,
+		                   &w->pairs, err);
+	}
 	if (st == PD_OK)
-		st = pd_describe(w->q, &w->rows, y, fit, pairs, w->plan->level,
+		st = pd_describe(w->q, &w->rows, y, fit,
+		                 drawn ? &w->pairs : NULL, w->plan->level,
 		                 w->arena, w->scratch, w->a, err);
 	if (st == PD_OK)
 		st = pd_diagnose(w->plan, w->q, &w->rows, &w->method, fit,

@@ -9,8 +9,7 @@ struct cell {
 	int32_t patient;
 };
 
-static struct cell *cells(const pd_rows *r, size_t level,
-                          const unsigned char *keep, int measured,
+static struct cell *cells(const pd_rows *r, size_t level, const double *y,
                           pd_arena *arena)
 {
 	struct cell *c = PD_NEW(arena, struct cell, r->n_groups[level]);
@@ -19,20 +18,16 @@ static struct cell *cells(const pd_rows *r, size_t level,
 		struct cell *u = &c[r->group[level][i]];
 
 		u->patient = r->group[0][i];
-		if ((keep && !keep[i]) ||
-		    (measured && r->low[i] < r->high[i]))
-			continue;
-		u->sum[r->arm[i]] += r->low[i];
+		u->sum[r->arm[i]] += y[i];
 		u->n[r->arm[i]]++;
 	}
 	return c;
 }
 
-pd_status pd_pairs_make(const pd_rows *r, size_t level,
-                        const unsigned char *keep, pd_arena *arena,
-                        pd_pairs *out, pd_error *err)
+pd_status pd_pairs_make(const pd_rows *r, size_t level, const double *y,
+                        pd_arena *arena, pd_pairs *out, pd_error *err)
 {
-	struct cell *c = cells(r, level, keep, 1, arena);
+	struct cell *c = cells(r, level, y, arena);
 	size_t np = r->n_groups[0], to = 0;
 	double *first = PD_NEW(arena, double, np);
 	double *second = PD_NEW(arena, double, np);
@@ -69,7 +64,7 @@ pd_status pd_pairs_make(const pd_rows *r, size_t level,
 
 size_t pd_pairs_patients(const pd_rows *r, size_t level, pd_arena *arena)
 {
-	struct cell *c = cells(r, level, NULL, 0, arena);
+	struct cell *c = cells(r, level, r->low, arena);
 	unsigned char *has = PD_NEW(arena, unsigned char, r->n_groups[0]);
 	size_t n = 0;
 

@@ -16,11 +16,10 @@ typedef struct pd_pairs {
 	double *first, *second;  /* n, means of the arms                       */
 } pd_pairs;
 
-/* Only measured rows with keep[i] (NULL: all) count; level: index of the
+/* y[rows->n]: the outcome on the working scale, finite; level: index of the
  * unit in rows' tree. Everything in the arena. */
-pd_status pd_pairs_make(const pd_rows *rows, size_t level,
-                        const unsigned char *keep, pd_arena *arena,
-                        pd_pairs *out, pd_error *err);
+pd_status pd_pairs_make(const pd_rows *rows, size_t level, const double *y,
+                        pd_arena *arena, pd_pairs *out, pd_error *err);
 /* Patients that have both arms within one unit, censored rows too. */
 size_t pd_pairs_patients(const pd_rows *rows, size_t level, pd_arena *arena);
 
