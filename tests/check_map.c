@@ -221,7 +221,7 @@ START_TEST(private_headers)
 		"first_name", "DOB", "Date of birth", "birth-date", "MRN",
 		"Medical record #", "SSN", "Phone (home)", "E-Mail", "Address",
 		"Nachname", "Vorname", "Geburtsdatum", "Pr\xc3\xa9nom",
-		"Date de naissance", "Apellidos", "Tel\xc3\xa9" "fono",
+		"Date de naissance", "Apellidos", "Tel\xc3\xa9\x66ono",
 		"Codice Fiscale", "Sobrenome", "Achternaam", "Hospital No.",
 		"zip", "Insurance ID" };
 	static const char *const no[] = { "patient", "case", "needle",

@@ -421,7 +421,7 @@ START_TEST(dress_changes_nothing)
 	char *first = NULL;
 	char map[800];
 
-	for (int k = 0; k < 300; k++) {
+	for (int k = 0; k < rounds(120); k++) {
 		unsigned mark = below(4), comma = below(2);
 		struct dress d = { delimiters[mark].sign, comma ? ',' : '.',
 			           line_ends[below(3)], below(2) == 0,
@@ -470,7 +470,7 @@ START_TEST(both_ways_of_splitting_agree)
 	static const char signs[] = "ab1 \t,,;\"\"\n\r.x";
 	char text[200];
 
-	for (int k = 0; k < 200000; k++) {
+	for (int k = 0; k < rounds(60000); k++) {
 		size_t n = 1 + below(sizeof text - 1);
 		pd_csv *a = NULL, *b = NULL;
 		pd_csv_record x, y;
@@ -526,7 +526,7 @@ START_TEST(any_bytes_are_read_to_the_end)
 	static const char map[] = "[file]\npseudonym = patient\n";
 	char text[sizeof base];
 
-	for (int k = 0; k < 20000; k++) {
+	for (int k = 0; k < rounds(3000); k++) {
 		size_t n = below(8) ? sizeof base - 1 : below(sizeof base);
 
 		memcpy(text, base, sizeof base);

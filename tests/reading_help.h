@@ -42,6 +42,14 @@ static inline unsigned below(unsigned n)
 	return next_below(&state, n);
 }
 
+/* Rounds of a property: without forks (valgrind) a sample of them. */
+static inline int rounds(int n)
+{
+	const char *fork = getenv("CK_FORK");
+
+	return fork && strcmp(fork, "no") == 0 ? n / 20 : n;
+}
+
 /* All of a batch as text: %a for numbers, so that equal means equal. */
 static inline void dump_batch(const pd_batch *b, bool places, pd_buf *out)
 {

@@ -126,6 +126,8 @@ pd_status pd_reader_open(const char *bytes, size_t size, const pd_map *map,
 	r->cells.key = key;
 	r->findings = findings;
 	st = set_up(r, bytes, size, err);
+	if (st == PD_NO_MEMORY)
+		pd_fail(err, st, "out of memory");
 	if (st != PD_OK) {
 		pd_reader_close(r);
 		return st;

@@ -42,7 +42,8 @@
 	  "at most 10,000 columns")                                            \
 	X(RAGGED, "ragged-row", ERROR, "a row with too few or too many cells", \
 	  "as many cells as the header has")                                   \
-	X(BLANK_LINES, "blank-lines", NOTE, "blank lines", "none; they were left out") \
+	X(BLANK_LINES, "blank-lines", NOTE, "blank lines",                      \
+	  "none; they were left out")                                          \
 	X(EMPTY_ROWS, "empty-rows", NOTE, "rows without any value",            \
 	  "none; they were left out")                                          \
 	X(NO_ROWS, "no-rows", WARNING, "a header and no rows", "rows of data") \
