@@ -115,7 +115,8 @@ static void bad_row(FILE *f, int row)
 		if (!strcmp(column[j], b->column))
 			fputs(b->cell, f);
 		else if (b->whole == TOTAL)
-			fputs(!strcmp(column[j], "volume_ml") ? "195.0" : "", f);
+			fputs(strcmp(column[j], "volume_ml") ? "" : "195.0",
+			      f);
 		else
 			cell(f, row, j);
 	}

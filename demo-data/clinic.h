@@ -38,13 +38,13 @@ typedef struct effects {
 	double patient, occasion, side, site, pull, assay;
 	double age_10y, female, bmi_5, year, hour_to_lab;
 	double log_ml, log_syringe;
-	double operator_[N_OPERATORS]; /* sum to zero                          */
+	double operator_[N_OPERATORS]; /* sum to zero                    */
 	double landmark_[N_LANDMARKS];
-	double closed_tip;        /* against open-end                          */
-	double close_neighbour;   /* an earlier hole less than 15 mm away      */
-	double new_lab;           /* second method version against the first   */
-	double moved[N_MOVES];    /* pull 2 or 3 after this move; the entry of */
-	                          /* MOVE_NONE is not read, see demo_same_hole */
+	double closed_tip;        /* against open-end              */
+	double close_neighbour;   /* an earlier hole under 15 mm away */
+	double new_lab;           /* second method version, not first */
+	double moved[N_MOVES];    /* pull 2 or 3 after this move; that of   */
+	                          /* MOVE_NONE: see demo_same_hole instead  */
 } effects;
 
 extern const effects demo_effects[N_MEASURES];
@@ -143,7 +143,7 @@ void demo_write_truth_table(FILE *f);
 /* Stored truth of a question with one effect; NaN for an unknown name. */
 double demo_truth(const char *question);
 /* simulate.c: simulates `cases` fresh cases and compares what was stored as
- * simulated with what comes out. 0 when all agree within four standard errors. */
+ * simulated with what comes out. 0: all agree within four standard errors. */
 int demo_check_truth(FILE *f, uint64_t seed, int cases);
 
 #endif

@@ -19,8 +19,9 @@ const effects demo_effects[N_MEASURES] = {
 		.centre = 3.4012, /* ln 30 */
 		.patient = 0.33, .occasion = 0.05, .side = 0.10, .site = 0.11,
 		.pull = 0.10, .assay = 0.05,
-		.age_10y = -0.06, .female = -0.05, .bmi_5 = -0.03, .year = -0.012,
-		.log_ml = -0.35, .log_syringe = -0.3174, /* 0.6 for 10 -> 50 mL */
+		.age_10y = -0.06, .female = -0.05, .bmi_5 = -0.03,
+		.year = -0.012,
+		.log_ml = -0.35, .log_syringe = -0.3174, /* 0.6 at 10 -> 50 */
 		.operator_ = { 0.06, 0.02, -0.10, 0.02 },
 		.landmark_ = { 0, -0.0953, -0.7985, -0.9163 },
 		.closed_tip = 0.0392, .close_neighbour = -0.1625,

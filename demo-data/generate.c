@@ -56,7 +56,8 @@ static int parse(int argc, char **argv, struct request *q)
 	unsigned long long n;
 
 	for (int i = 1; i < argc; i++) {
-		const char *a = argv[i], *value = i + 1 < argc ? argv[i + 1] : NULL;
+		const char *a = argv[i];
+		const char *value = i + 1 < argc ? argv[i + 1] : NULL;
 
 		if (!strcmp(a, "--truth"))
 			q->truth = 1;
@@ -64,7 +65,8 @@ static int parse(int argc, char **argv, struct request *q)
 			q->table = 1;
 		else if (!strcmp(a, "--check-truth"))
 			q->check = 1;
-		else if (!strcmp(a, "--seed") && whole(value, 0, UINT64_MAX, &n))
+		else if (!strcmp(a, "--seed") &&
+		         whole(value, 0, UINT64_MAX, &n))
 			q->seed = n, i++;
 		else if (!strcmp(a, "--cases") && whole(value, 1, 10000000, &n))
 			q->cases = (int)n, i++;
@@ -81,7 +83,8 @@ static FILE *create(const char *dir, const char *name)
 	char path[4096];
 	FILE *f;
 
-	if (snprintf(path, sizeof path, "%s/%s", dir, name) >= (int)sizeof path) {
+	if (snprintf(path, sizeof path, "%s/%s", dir, name) >=
+	    (int)sizeof path) {
 		fprintf(stderr, "generate: path too long: %s\n", dir);
 		return NULL;
 	}
@@ -131,7 +134,8 @@ static void write_cases(const struct request *q, demo_patient *patients,
 	demo_write_cd34_header(f[F_CD34]);
 	demo_write_pool_header(f[F_POOLS]);
 	for (int i = 0; i < q->cases; i++) {
-		int day = first + (int)((i + demo_uniform(&r)) * days / q->cases);
+		double at = (i + demo_uniform(&r)) / q->cases;
+		int day = first + (int)(at * days);
 		const demo_patient *p = who(&r, patients, &n_patients, day);
 		demo_case c;
 

@@ -170,7 +170,8 @@ void demo_lab_pool(demo_rng *r, const demo_case *c, int side, demo_pool *out)
 	if (cells <= 0)
 		return;
 	out->tnc = to_step(cells / out->fluid_ml * assay(r, M_TNC), 0.1);
-	out->mnc = to_step(out->tnc * mono / cells * assay(r, M_MNC_SHARE), 0.1);
+	out->mnc = to_step(out->tnc * mono / cells * assay(r, M_MNC_SHARE),
+	                   0.1);
 	out->viability = viability_read(r, c, alive / cells);
 	dishes(r, c, colonies / cells, &out->plated, out->dish);
 }

@@ -117,7 +117,8 @@ static void add_naive(struct list *l)
 	for (size_t i = 0; i < sizeof pair / sizeof *pair; i++)
 		for (int j = 0; j < l->n; j++)
 			if (!strcmp(l->t[j].question, pair[i][1]) &&
-			    (!*l->t[j].effect || !strcmp(l->t[j].effect, "op-c"))) {
+			    (!*l->t[j].effect ||
+			     !strcmp(l->t[j].effect, "op-c"))) {
 				struct truth t = l->t[j];
 
 				t.question = pair[i][0];
@@ -163,7 +164,8 @@ void demo_write_truth(FILE *f)
 static void table_effects(FILE *f)
 {
 	static const char *const head[N_MEASURES] = {
-		"TNC", "CFU-F prevalence", "CD34+", "MNC share", "viability, points"
+		"TNC", "CFU-F prevalence", "CD34+", "MNC share",
+		"viability, points"
 	};
 	static const struct { const char *name; size_t at; } row[] = {
 #define ROW(name, member) { name, offsetof(effects, member) }

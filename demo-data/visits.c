@@ -14,7 +14,7 @@ struct taste {
 	double older;             /* draw towards older patients, per decade */
 	double holes;             /* added to log2 of the number of holes    */
 	double pulls[MAX_PULLS];  /* weight of 1, 2, 3 pulls a hole          */
-	double moves[5];          /* none, rotate, withdraw, advance, redirect */
+	double moves[5];          /* none, rotate, withdraw, ... as enum move */
 	double ml;                /* usual pull, mL                          */
 	double big_syringe;       /* chance of 50 mL whatever the volume     */
 	double tibia, not_ordered; /* chances                                */
@@ -35,7 +35,7 @@ static const struct taste taste[N_OPERATORS] = {
 
 int demo_day(int year, int month, int mday)
 {
-	/* Days of the civil calendar, March-based years (integer arithmetic). */
+	/* Days of the civil calendar, years from March, all in integers. */
 	int y = year - (month <= 2), era = y / 400, yoe = y - era * 400;
 	int doy = (153 * (month + (month > 2 ? -3 : 9)) + 2) / 5 + mday - 1;
 	int doe = yoe * 365 + yoe / 4 - yoe / 100 + doy;

@@ -160,7 +160,8 @@ static void site_cells(struct row *w, const demo_site *s, int no, int local)
 	number(w, no, 0);
 	text(w, (local ? local_landmark : demo_landmark)[s->landmark]);
 	if (local) /* the dialect gives centimetres */
-		number(w, s->in_side > 1 ? s->distance_mm / 10.0 : (double)NAN, 1);
+		number(w, s->in_side > 1 ? s->distance_mm / 10.0 : (double)NAN,
+		       1);
 	else
 		whole(w, s->in_side > 1, s->distance_mm);
 	number(w, s->gauge, 0);
