@@ -163,6 +163,18 @@ static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
 	    w->q->scale == PD_RATIO ? " on the natural-log scale" : ""), err);
 }
 
+/* The level table and the effect of a comparison inside units differ. */
+static pd_status basis(struct work *w, pd_error *err)
+{
+	if (!w->r->arm || w->m->way == PD_WAY_BETWEEN)
+		return PD_OK;
+	return note(w, pd_arena_print(
+	    w->arena, "Basis: the data table describes all results at each "
+	    "level; the effect rests on the %zu patients with both levels "
+	    "inside one %s, so the means of the table need not stand in its "
+	    "ratio.", w->m->n_pair_patients, w->q->within), err);
+}
+
 static pd_status limits(struct work *w, pd_error *err)
 {
 	const pd_rows *r = w->r;
@@ -188,7 +200,9 @@ pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
 	answer->diagnostics = PD_NEW(arena, const char *, MOST_WORDS);
 	if (!answer->diagnostics)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	st = limits(&w, err);
+	st = basis(&w, err);
+	if (st == PD_OK)
+		st = limits(&w, err);
 	if (st == PD_OK && rows->zero_note)
 		st = note(&w, rows->zero_note, err);
 	if (st == PD_OK && rows->pool_note)
