@@ -15,6 +15,7 @@ struct pd_store {
 	sqlite3 *db;
 	char *path;       /* as given by the caller, for messages           */
 	bool writable;
+	bool wal;         /* the write-ahead log is what is wanted here     */
 	struct q_tree *tree;  /* the draws as last read (query_tree.c)      */
 	char tree_state[65];  /* audit hash of the data it was read from   */
 };
@@ -50,6 +51,6 @@ pd_status pd_db_begin_read(pd_store *s, pd_error *err);
 pd_status pd_db_end(pd_store *s, pd_status st, pd_error *err);
 
 /* schema.c: tables made, brought up to date, and compared with ours. */
-pd_status pd_schema_prepare(pd_store *s, bool create, bool wal, pd_error *err);
+pd_status pd_schema_prepare(pd_store *s, bool create, pd_error *err);
 
 #endif

@@ -90,7 +90,7 @@ struct assay {
 };
 
 /* Rows waiting to be written by one statement. */
-enum { BULK_ROWS = 32 };
+enum { BULK_ROWS = 64 };
 struct bulk {
 	sqlite3_stmt *many, *one;
 	int n_parameters;
@@ -146,6 +146,7 @@ struct load {
 	struct bulk aliquots, assays;
 	struct aliquot aliquot[BULK_ROWS];
 	struct assay assay[BULK_ROWS];
+	uint32_t in_order[BULK_ROWS];        /* 0, 1, 2 ...                 */
 	sqlite3_stmt *find_patient, *patient_by_id, *find_case, *find_sites,
 	    *find_numbers, *get_aliquot, *get_assay, *add_label,
 	    *keep[N_RECORDS], *put[N_RECORDS];
@@ -155,6 +156,7 @@ struct load {
 	bool has[PD_N_FIELDS];
 	int n_facts[N_RECORDS];
 	int fact[N_RECORDS][MOST_FACTS];     /* facts with a column         */
+	bool is_real[N_RECORDS][MOST_FACTS]; /* else a whole number         */
 	int n_values, value[N_VALUES];
 
 	struct pd_table *changed;            /* keys of stored assays       */

@@ -21,9 +21,14 @@ static void get_ready(struct load *L, const pd_batch *b)
 		L->has[f] = b->cell[f].number || b->cell[f].code ||
 		            b->cell[f].text;
 	for (record of = OF_PATIENT; of <= OF_ALIQUOT; of++)
-		for (int k = 0; k < n_of[of]; k++)
-			if (L->has[load_fact_field(of, k)])
+		for (int k = 0; k < n_of[of]; k++) {
+			pd_field f = load_fact_field(of, k);
+
+			L->is_real[of][k] = pd_field_about(f)->kind ==
+			                    PD_FIELD_NUMBER;
+			if (L->has[f])
 				L->fact[of][L->n_facts[of]++] = k;
+		}
 	for (int k = 0; k < N_VALUES; k++)
 		if (L->has[load_value_field(k)])
 			L->value[L->n_values++] = k;

@@ -42,9 +42,12 @@ static double bin_value(int k)
 	return ldexp(1 + (k % PER_OCTAVE + 0.5) / PER_OCTAVE, octave);
 }
 
-static bool is_whole(double x)
+/* Nearest whole number of 0 <= x < 2^53, -1 where x is not near one. */
+static int64_t whole(double x)
 {
-	return fabs(x - nearbyint(x)) < 1e-6 * (1 + fabs(x) * 1e-6);
+	int64_t n = (int64_t)(x + 0.5);
+
+	return fabs(x - (double)n) < 1e-6 * (1 + x * 1e-6) ? n : -1;
 }
 
 /* Dishes are counts and stay at whole numbers; other fields settle at the
@@ -55,17 +58,19 @@ static void note_digit(struct digits *d, double x, bool count)
 		1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1, 1, 1e1, 1e2, 1e3, 1e4,
 	};
 
-	while (!count && d->place < 4 && !is_whole(x * power[d->place + 6])) {
+	int64_t n;
+
+	if (x > 1e12)
+		return;
+	while ((n = whole(x * power[d->place + 6])) < 0 && !count &&
+	       d->place < 4) {
 		d->place++;
 		d->n_05 = d->n; /* what was whole before now ends in 0 */
 	}
-	x = nearbyint(x * power[d->place + 6]);
-	if (x < 10)
+	if (n < 10)
 		return; /* one digit says nothing about rounding */
 	d->n++;
-	double last = fmod(x, 10);
-
-	d->n_05 += last == 0 || last == 5;
+	d->n_05 += n % 5 == 0;
 }
 
 void load_measure(struct load *L, const struct assay *a)
@@ -391,21 +396,24 @@ static void pull_gap(struct load *L, const struct site *s)
 static void site_gap(struct load *L, const struct case_ *c)
 {
 	uint64_t seen[4] = { 0 };
-	int64_t at[MOST_NUMBER + 1] = { 0 };
+	int64_t at = 0;
 
 	for (uint32_t k = c->first_site; k; k = L->site[k - 1].next) {
 		unsigned n = (unsigned)(L->site[k - 1].e.id & MOST_NUMBER);
 
 		seen[n / 64] |= UINT64_C(1) << n % 64;
-		at[n] = L->site[k - 1].e.id;
 	}
-	unsigned n = first_gap(seen);
+	unsigned gap = first_gap(seen);
 
-	if (n > 1)
+	for (uint32_t k = c->first_site; gap > 1 && k;
+	     k = L->site[k - 1].next)
+		if ((L->site[k - 1].e.id & MOST_NUMBER) == gap)
+			at = L->site[k - 1].e.id;
+	if (gap > 1)
 		load_find(L, "site-gap", PD_WARNING,
-		          line_of(L, pd_sql_site_line, at[n]), PD_F_SITE_NO,
+		          line_of(L, pd_sql_site_line, at), PD_F_SITE_NO,
 		          "every site of the case, numbered from 1",
-		          "site %u without site %u", n, n - 1);
+		          "site %u without site %u", gap, gap - 1);
 }
 
 /* ---- all of them ---- */

@@ -202,7 +202,7 @@ static pd_status judge(pd_store *s, bool create, sqlite3_int64 id,
 	return PD_OK;
 }
 
-pd_status pd_schema_prepare(pd_store *s, bool create, bool wal, pd_error *err)
+pd_status pd_schema_prepare(pd_store *s, bool create, pd_error *err)
 {
 	sqlite3_int64 id, version;
 	bool empty = false;
@@ -215,7 +215,7 @@ pd_status pd_schema_prepare(pd_store *s, bool create, bool wal, pd_error *err)
 	if (st == PD_OK && !empty)
 		st = quick_check(s, err);
 	if (st == PD_OK && s->writable)
-		st = pd_db_run(s, wal ? pd_sql_journal
+		st = pd_db_run(s, s->wal ? pd_sql_journal
 		                      : pd_sql_rollback_journal, err);
 	if (st == PD_OK && (empty || version < VERSION)) {
 		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1,

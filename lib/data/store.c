@@ -254,7 +254,9 @@ pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
 	if (st == PD_OK)
 		st = connect_to(s, place, err);
 	if (st == PD_OK)
-		st = pd_schema_prepare(s, mode == PD_OPEN_CREATE, !fuse, err);
+		s->wal = s->writable && !fuse;
+	if (st == PD_OK)
+		st = pd_schema_prepare(s, mode == PD_OPEN_CREATE, err);
 	if (st != PD_OK) {
 		pd_store_close(s);
 		s = NULL;
