@@ -13,17 +13,21 @@
 #include "stats/nested.h"
 
 typedef struct pd_impute_spec {
-	pd_nested_spec model;     /* model.y is ignored                         */
-	const double *low, *high; /* n each, working scale; -INFINITY/INFINITY
-	                             allowed; equal where measured              */
-	unsigned draws;           /* 0: 20                                      */
-	uint64_t seed;            /* counter-based stream: same seed, same bytes */
+	pd_nested_spec model;     /* model.y is ignored                     */
+	const double *low, *high; /* n each, working scale; -INFINITY and
+	                             INFINITY allowed; equal where measured */
+	unsigned draws;           /* completed sets, at least 2; 0: 20      */
+	uint64_t seed;            /* same seed, same bytes                  */
 } pd_impute_spec;
 
 typedef struct pd_impute pd_impute;
 
-/* With no censored row this is one plain fit. PD_REFUSED when more than half
- * of the rows are censored. */
+/*
+ * With no censored row this is one plain fit. PD_REFUSED when more than half
+ * of the rows are censored, and when a fixed effect rests on rows with an
+ * infinite limit alone (an arm without a measured value); PD_DATA for limits
+ * in the wrong order (with the row); what pd_nested_new and _fit return.
+ */
 pd_status pd_impute_fit(const pd_impute_spec *spec, pd_impute **out,
                         pd_error *err);
 void pd_impute_free(pd_impute *m);

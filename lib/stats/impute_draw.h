@@ -9,7 +9,7 @@
 #include "stats/stream.h"
 
 struct pd_chain {
-	struct pd_nested *m;   /* borrowed; its outcome is replaced all the time */
+	struct pd_nested *m;   /* borrowed; its outcome is replaced often    */
 	const double *low, *high; /* n each, borrowed                        */
 	pd_stream stream;
 	size_t n_free;         /* rows not measured, and which               */

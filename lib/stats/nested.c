@@ -8,8 +8,8 @@
  *   nested_pass.c     value and first derivatives in one walk up and down
  *   nested_tangent.c  second derivatives
  *   nested_deviance.c the deviance from these
- *   nested_fit.c      the search, with variances of exactly 0
- *   kenward.c         small-sample intervals and tests
+ *   nested_fit.c      the search; nested_bound.c: variances of exactly 0
+ *   kenward.c         small-sample matrices; wald.c: intervals and tests
  */
 #include "stats/kenward.h"
 #include "stats/nested_dense.h"

@@ -23,27 +23,36 @@
 enum { PD_NESTED_LEVELS = 6, PD_NESTED_BLOCK = 3 };
 
 typedef struct pd_nested_spec {
-	size_t n, p;              /* rows; fixed columns (full rank)           */
-	const double *x;          /* n * p row-major                           */
-	const double *y;          /* n, finite                                 */
-	size_t depth;             /* levels, outermost first; 0: least squares */
-	const int32_t *group[PD_NESTED_LEVELS]; /* n codes >= 0 each           */
-	size_t n_random[PD_NESTED_LEVELS];  /* q_k: 0 is read as 1 (intercept) */
-	const double *z[PD_NESTED_LEVELS];  /* n * q_k row-major; NULL: ones   */
-	bool ml;                  /* maximum likelihood instead of REML        */
+	size_t n, p;         /* rows; fixed columns (full rank)           */
+	const double *x;     /* n * p row-major                           */
+	const double *y;     /* n, finite                                 */
+	size_t depth;        /* levels, outermost first; 0: least squares */
+	const int32_t *group[PD_NESTED_LEVELS]; /* n codes >= 0 each      */
+	size_t n_random[PD_NESTED_LEVELS]; /* q_k: 0 is read as 1         */
+	const double *z[PD_NESTED_LEVELS]; /* n * q_k row-major; NULL: 1s */
+	bool ml;             /* maximum likelihood instead of REML        */
 } pd_nested_spec;
 
 typedef struct pd_nested pd_nested; /* opaque: cross-products and factors */
 
-typedef enum pd_df_method { PD_KENWARD_ROGER, PD_SATTERTHWAITE, PD_NORMAL } pd_df_method;
+typedef enum pd_df_method {
+	PD_KENWARD_ROGER, PD_SATTERTHWAITE, PD_NORMAL
+} pd_df_method;
 
-/* spec arrays are copied or consumed: they need not outlive the call.
+/*
+ * spec arrays are copied or consumed: they need not outlive the call.
  * PD_DATA: groups do not nest, non-finite value; PD_NUMERIC: rank deficient
- * (message names the column number). */
+ * (message names the column number). PD_REFUSED (message names the level):
+ * no more rows than columns, y explained exactly, a level of one group, a
+ * level of intercepts with one row a group or with the groups of the level
+ * above. The caller leaves such a level out.
+ */
 pd_status pd_nested_new(const pd_nested_spec *spec, pd_nested **out,
                         pd_error *err);
 void pd_nested_free(pd_nested *m);
 
+/* theta: level by level, each L column by column from its diagonal down
+ * (L11 L21 L31 L22 L32 L33). */
 size_t pd_nested_n_theta(const pd_nested *m);
 /*
  * Profiled REML (or ML) deviance, -2 log-likelihood with all constants, at
@@ -53,15 +62,17 @@ size_t pd_nested_n_theta(const pd_nested *m);
 double pd_nested_deviance(pd_nested *m, const double *theta, double *gradient);
 
 /* Search; on PD_OK the parts below are defined. Variances at the boundary
- * come out exactly 0. Stationary to a relative Newton step <= 1e-8. */
+ * come out exactly 0. Stationary to a relative Newton step <= 1e-8.
+ * PD_NUMERIC: no convergence (with the gradient left), variances the data
+ * cannot tell apart, residual variance below 1e-8 of a level's. */
 pd_status pd_nested_fit(pd_nested *m, pd_error *err);
 
 typedef struct pd_nested_fit_record {
 	double deviance, log_likelihood;
 	unsigned evaluations, iterations;
-	double newton_step;      /* largest relative Newton step left           */
-	double gradient;         /* largest |gradient| over free theta          */
-	size_t n_at_zero;        /* variances estimated as exactly 0            */
+	double newton_step;  /* largest relative Newton step left         */
+	double gradient;     /* largest |gradient| over free theta        */
+	size_t n_at_zero;    /* variances estimated as exactly 0          */
 } pd_nested_fit_record;
 const pd_nested_fit_record *pd_nested_record(const pd_nested *m);
 
@@ -80,6 +91,7 @@ const double *pd_nested_theta(const pd_nested *m);
  * Contrast c'b with interval. c[p]; level 0 < level < 1.
  * Kenward-Roger (1997) adjusted covariance and df, components at the boundary
  * removed first (the choice is documented); Satterthwaite; or normal.
+ * PD_USAGE: not fitted, c zero, Kenward-Roger after a maximum likelihood fit.
  */
 pd_status pd_nested_contrast(pd_nested *m, const double *c, double level,
                              pd_df_method method, pd_estimate *out,

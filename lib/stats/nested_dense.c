@@ -150,6 +150,16 @@ double pd_inner(const double *a, size_t lda, const double *b, size_t ldb,
 	return sum;
 }
 
+double pd_trace(const double *a, const double *b, size_t n)
+{
+	double sum = 0.0;
+
+	for (size_t i = 0; i < n; i++)
+		for (size_t j = 0; j < n; j++)
+			sum += a[i * n + j] * b[j * n + i];
+	return sum;
+}
+
 void pd_product(const double *a, const double *b, size_t n, double *out)
 {
 	memset(out, 0, n * n * sizeof *out);

@@ -28,6 +28,8 @@ void pd_eigen(double *a, size_t n, double *value, double *vector);
 /* sum over i, j of a[i,j] b[i,j], first n rows and columns. */
 double pd_inner(const double *a, size_t lda, const double *b, size_t ldb,
                 size_t n);
+/* trace of a b, both n*n */
+double pd_trace(const double *a, const double *b, size_t n);
 /* out[n*n] = a[n*n] b[n*n]; out must be neither. */
 void pd_product(const double *a, const double *b, size_t n, double *out);
 /* x' a y, a row-major with row length ld. */

@@ -118,17 +118,6 @@ static void prepare(const struct pd_nested *m, size_t e, double *x, double *pa)
 	}
 }
 
-/* tr(x y), both p*p */
-static double trace_product(const double *x, const double *y, size_t p)
-{
-	double s = 0.0;
-
-	for (size_t i = 0; i < p; i++)
-		for (size_t j = 0; j < p; j++)
-			s += x[i * p + j] * y[j * p + i];
-	return s;
-}
-
 /* log|V|_e + [tr Phi A_e] */
 static double u_of(const struct pd_nested *m, size_t e)
 {
@@ -160,7 +149,7 @@ static void hessian_t(struct pd_nested *m, double *h, double *info)
 			prepare(m, f, xf, pf);
 			if (m->reml)
 				d += pd_inner(m->phi, p, a, ld, p) -
-				     trace_product(pe, pf, p);
+				     pd_trace(pe, pf, p);
 			info[e * ne + f] = info[f * ne + e] =
 				-d - u_of(m, e) * u_of(m, f) / nu;
 			d += (pd_form(m->vec, a, ld, m->vec, m->w) -

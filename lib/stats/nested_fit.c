@@ -6,19 +6,13 @@
  * help, directions of negative curvature are turned round (their eigenvalue
  * enters by size) and steps are cut back until the deviance falls.
  *
- * Boundary. The deviance is even in a diagonal theta, so theta = 0 is always
- * stationary in theta; whether it is the minimum is seen from the slope in T.
- * Once a variance is a trifle beside the residual's, a step past 0 or one that
- * shrinks theta a thousandfold sets it to exactly 0 and its column is held. A held column is kept while the slope of the
- * deviance is >= 0 in every direction T may grow (the Karush-Kuhn-Tucker
- * condition: smallest eigenvalue of N on the null space of T, where N_aa =
- * d_aa and N_ab = d_ab / 2), else T grows along the steepest one.
+ * Variances of exactly 0 are nested_bound.c's.
  *
  * A search that ends on the boundary or not at all is tried from a second
  * start; the lower deviance stands.
  */
 #include "stats/nested_dense.h"
-#include "stats/nested_tree.h"
+#include "stats/nested_search.h"
 
 #include <math.h>
 #include <string.h>
@@ -26,25 +20,6 @@
 enum { MAX_STEPS = 80, MAX_CUTS = 40 };
 static const double step_wanted = 1e-8; /* relative Newton step at the stop */
 static const double theta_most = 1e4;   /* beyond, s^2 drowns in rounding   */
-
-enum ending { RUNNING, DONE, STUCK, FLAT, RUNAWAY };
-
-struct search {
-	struct pd_nested *m;
-	struct pd_point at, trial;
-	size_t free[PD_MAX_E], n_free;
-	double step[PD_MAX_E]; /* of the free thetas                         */
-	double relative;       /* largest relative Newton step               */
-	bool curved;           /* Hessian of the free thetas is positive     */
-	unsigned iterations;
-	enum ending end;
-};
-
-/* Place of L_jj among the elements of a level with q columns. */
-static size_t diagonal(const struct pd_level *lv, size_t j)
-{
-	return lv->first + j * lv->q - j * (j - 1) / 2;
-}
 
 /* The size against which a step of theta e is judged. */
 static double size_of(const struct pd_nested *m, const double *theta, size_t e)
@@ -59,7 +34,7 @@ static double size_of(const struct pd_nested *m, const double *theta, size_t e)
 	return sqrt(sum);
 }
 
-static void find_free(struct search *s)
+static void find_free(struct pd_search *s)
 {
 	const struct pd_nested *m = s->m;
 
@@ -77,69 +52,8 @@ static void find_free(struct search *s)
 	}
 }
 
-/* theta of one level from its T; pivots of rounding's size become exact 0. */
-static void theta_of_t(const struct pd_level *lv, const double *t,
-                       double *theta)
-{
-	double l[PD_MAX_BLOCK];
-	size_t a, b;
-
-	memcpy(l, t, lv->q * lv->q * sizeof *l);
-	pd_chol_semi(l, lv->q, lv->q, 1e-14);
-	for (size_t e = 0; e < lv->n_elements; e++) {
-		pd_element(lv, e, &a, &b);
-		theta[lv->first + e] = l[a * lv->q + b];
-	}
-}
-
-/* Is the variance of theta at `d` already a trifle beside the residual's? */
-static bool small(const struct pd_nested *m, const struct pd_level *lv,
-                  size_t d, const double *theta)
-{
-	return theta[d] * theta[d] * fabs(m->d_log_det[d]) <
-	       0.05 * (double)lv->n_groups;
-}
-
-/*
- * Diagonals that shrink past a tenth: to exactly 0 where the variance was a
- * trifle anyway (T kept otherwise), else a quarter of what they were.
- */
-static void clip(const struct pd_nested *m, const double *from, double *theta)
-{
-	for (size_t k = 0; k < m->depth; k++) {
-		const struct pd_level *lv = &m->level[k];
-		size_t q = lv->q;
-		double l[PD_MAX_BLOCK] = { 0.0 }, t[PD_MAX_BLOCK] = { 0.0 };
-		bool cut = false;
-
-		for (size_t j = 0; j < q; j++) {
-			size_t d = diagonal(lv, j);
-			bool trifle = small(m, lv, d, from);
-
-			if (!(theta[d] < (trifle ? 1e-3 : 0.1) * from[d]))
-				continue;
-			theta[d] = trifle ? 0.0 : 0.25 * from[d];
-			cut = cut || trifle;
-		}
-		for (size_t e = 0; cut && e < lv->n_elements; e++) {
-			size_t a, b;
-
-			pd_element(lv, e, &a, &b);
-			l[a * q + b] = theta[lv->first + e];
-		}
-		if (!cut)
-			continue;
-		for (size_t a = 0; a < q; a++)
-			for (size_t b = 0; b < q; b++)
-				for (size_t c = 0; c < q; c++)
-					t[a * q + b] += l[a * q + c] *
-					                l[b * q + c];
-		theta_of_t(lv, t, theta);
-	}
-}
-
 /* Newton step of the free thetas, in units that give H a unit diagonal. */
-static void newton(struct search *s)
+static void newton(struct pd_search *s)
 {
 	size_t nf = s->n_free, ne = s->m->n_elements;
 	double h[PD_MAX_E * PD_MAX_E], vector[PD_MAX_E * PD_MAX_E];
@@ -181,7 +95,7 @@ static void newton(struct search *s)
  * be positive, also when each is measured in its own units, and not vanish
  * beside what as many independent groups would give.
  */
-static bool identified(const struct search *s)
+static bool identified(const struct pd_search *s)
 {
 	const struct pd_nested *m = s->m;
 	size_t nf = s->n_free, ne = m->n_elements;
@@ -212,52 +126,6 @@ static bool identified(const struct search *s)
 	return true;
 }
 
-/*
- * A variance that is next to nothing, and whose deviance still rises from 0
- * (slope N at t less curvature times t), goes to exactly 0 at once: theta
- * would only halve its way there. True when one went.
- */
-static bool settle_zeros(struct search *s)
-{
-	const struct pd_nested *m = s->m;
-	double theta[PD_MAX_E];
-	bool any = false;
-
-	memcpy(theta, s->at.theta, sizeof theta);
-	for (size_t k = 0; k < m->depth; k++) {
-		const struct pd_level *lv = &m->level[k];
-		size_t q = lv->q;
-		double t[PD_MAX_BLOCK];
-		bool here = false;
-
-		memcpy(t, lv->T, q * q * sizeof *t);
-		for (size_t j = 0; j < q; j++) {
-			size_t d = diagonal(lv, j);
-			double was = theta[d] * theta[d];
-
-			if (!(was > 0.0) ||
-			    was * fabs(m->d_log_det[d]) >
-			    1e-4 * (double)lv->n_groups ||
-			    s->at.grad_t[d] - was *
-			    s->at.hess_t[d * (m->n_elements + 1)] < 0.0)
-				continue;
-			t[j * q + j] -= was;
-			here = true;
-		}
-		if (here)
-			theta_of_t(lv, t, theta);
-		any = any || here;
-	}
-	if (!any)
-		return false;
-	memcpy(s->trial.theta, theta, sizeof theta);
-	pd_point_at(s->m, &s->trial, 0);
-	if (!(s->trial.value < s->at.value + 1e-10 * fabs(s->at.value)))
-		return false;
-	memcpy(s->at.theta, theta, sizeof theta);
-	return true;
-}
-
 /* theta of a level whose T moves by a step, halved until T stays well above
  * singular; a level with nothing to move keeps its theta. */
 static void step_level(const struct pd_level *lv, const double *step,
@@ -275,7 +143,7 @@ static void step_level(const struct pd_level *lv, const double *step,
 			t[a * q + b] = t[b * q + a] = lv->T[a * q + b] +
 				f * step[lv->first + e];
 		}
-		theta_of_t(lv, t, theta);
+		pd_bound_theta(lv, t, theta);
 		for (size_t j = 0; j < q; j++)
 			well = well && theta[diagonal(lv, j)] >=
 			               0.25 * from[diagonal(lv, j)];
@@ -295,7 +163,7 @@ static void step_level(const struct pd_level *lv, const double *step,
  * level's step is cut until its T keeps a sixteenth of every pivot. False
  * when the deviance does not fall.
  */
-static bool score(struct search *s)
+static bool score(struct pd_search *s)
 {
 	const struct pd_nested *m = s->m;
 	size_t nf = s->n_free, ne = m->n_elements;
@@ -323,7 +191,7 @@ static bool score(struct search *s)
 }
 
 /* Try points at + f * step for f = 1, 1/2, ... until the deviance falls. */
-static bool walk(struct search *s)
+static bool walk(struct pd_search *s)
 {
 	double f = 1.0, slack = 1e-10 * (1.0 + fabs(s->at.value));
 	bool near = s->curved && s->relative < 1e-4;
@@ -337,7 +205,7 @@ static bool walk(struct search *s)
 		memcpy(s->trial.theta, s->at.theta, sizeof s->at.theta);
 		for (size_t i = 0; i < s->n_free; i++)
 			s->trial.theta[s->free[i]] += f * s->step[i];
-		clip(s->m, s->at.theta, s->trial.theta);
+		pd_bound_clip(s->m, s->at.theta, s->trial.theta);
 		pd_point_at(s->m, &s->trial, 0);
 		if (s->trial.value < s->at.value + (near ? slack : 0.0))
 			break;
@@ -350,110 +218,7 @@ static bool walk(struct search *s)
 	return true;
 }
 
-/*
- * Smallest slope of the deviance over the directions u u' in which the T of
- * a level with held columns may grow; u[q] is filled. 0 with nothing held.
- */
-static double held_slope(const struct search *s, const struct pd_level *lv,
-                         double *u)
-{
-	size_t q = lv->q, held = 0, null[PD_NESTED_BLOCK];
-	double t[PD_MAX_BLOCK], v[PD_MAX_BLOCK], n[PD_MAX_BLOCK];
-	double value[PD_NESTED_BLOCK], sub[PD_MAX_BLOCK], w[PD_MAX_BLOCK];
-	size_t a, b, least = 0;
-
-	for (size_t e = 0; e < lv->n_elements; e++) {
-		pd_element(lv, e, &a, &b);
-		n[a * q + b] = n[b * q + a] = s->at.grad_t[lv->first + e] *
-		                              (a == b ? 1.0 : 0.5);
-	}
-	for (size_t j = 0; j < q; j++)
-		held += !(s->at.theta[diagonal(lv, j)] > 0.0);
-	if (held == 0)
-		return 0.0;
-	memcpy(t, lv->T, q * q * sizeof *t);
-	pd_eigen(t, q, value, v);
-	for (size_t h = 0; h < held; h++) { /* the `held` least eigenvalues */
-		null[h] = 0;
-		for (size_t j = 0; j < q; j++)
-			if (value[j] < value[null[h]])
-				null[h] = j;
-		value[null[h]] = INFINITY;
-	}
-	for (size_t g = 0; g < held; g++)
-		for (size_t h = 0; h < held; h++) {
-			double sum = 0.0;
-
-			for (a = 0; a < q; a++)
-				for (b = 0; b < q; b++)
-					sum += v[a * q + null[g]] *
-					       n[a * q + b] *
-					       v[b * q + null[h]];
-			sub[g * held + h] = sum;
-		}
-	pd_eigen(sub, held, value, w);
-	for (size_t h = 1; h < held; h++)
-		if (value[h] < value[least])
-			least = h;
-	for (a = 0; a < q; a++) {
-		u[a] = 0.0;
-		for (size_t h = 0; h < held; h++)
-			u[a] += v[a * q + null[h]] * w[h * held + least];
-	}
-	return value[least];
-}
-
-/* Grow T of a level by t u u', t from the parabola, smaller until it pays. */
-static bool grow(struct search *s, const struct pd_level *lv, const double *u,
-                 double slope, double weight)
-{
-	size_t q = lv->q, ne = s->m->n_elements, a, b;
-	double curve = 0.0, c[PD_MAX_E], t0[PD_MAX_BLOCK], t1[PD_MAX_BLOCK], t;
-
-	memcpy(t0, lv->T, q * q * sizeof *t0);
-	for (size_t e = 0; e < lv->n_elements; e++) {
-		pd_element(lv, e, &a, &b);
-		c[e] = u[a] * u[b];
-	}
-	for (size_t e = 0; e < lv->n_elements; e++)
-		for (size_t f = 0; f < lv->n_elements; f++)
-			curve += c[e] * c[f] *
-			         s->at.hess_t[(lv->first + e) * ne +
-			                      lv->first + f];
-	t = curve > 0.0 ? -slope / curve : (double)lv->n_groups / weight;
-	for (int cut = 0; cut < MAX_CUTS; cut++, t *= 0.25) {
-		memcpy(s->trial.theta, s->at.theta, sizeof s->at.theta);
-		for (a = 0; a < q; a++)
-			for (b = 0; b < q; b++)
-				t1[a * q + b] = t0[a * q + b] + t * u[a] * u[b];
-		theta_of_t(lv, t1, s->trial.theta);
-		pd_point_at(s->m, &s->trial, 0);
-		if (s->trial.value < s->at.value) {
-			memcpy(s->at.theta, s->trial.theta,
-			       sizeof s->at.theta);
-			return true;
-		}
-	}
-	return false;
-}
-
-/* True when some held variance should not be 0 and was let go. */
-static bool release(struct search *s)
-{
-	for (size_t k = 0; k < s->m->depth; k++) {
-		const struct pd_level *lv = &s->m->level[k];
-		double u[PD_NESTED_BLOCK] = { 0.0 };
-		double slope = held_slope(s, lv, u), weight = 0.0;
-
-		for (size_t j = 0; j < lv->q; j++)
-			weight += fabs(s->m->d_log_det[diagonal(lv, j)]);
-		if (slope < -1e-9 * weight && grow(s, lv, u, slope, weight))
-			return true;
-	}
-	return false;
-}
-
-static bool runs_away(const struct search *s)
+static bool runs_away(const struct pd_search *s)
 {
 	for (size_t e = 0; e < s->m->n_elements; e++)
 		if (!(fabs(s->at.theta[e]) < theta_most))
@@ -461,7 +226,7 @@ static bool runs_away(const struct search *s)
 	return false;
 }
 
-static void run(struct search *s, struct pd_nested *m, const double *start)
+static void run(struct pd_search *s, struct pd_nested *m, const double *start)
 {
 	memset(s, 0, sizeof *s);
 	s->m = m;
@@ -476,12 +241,12 @@ static void run(struct search *s, struct pd_nested *m, const double *start)
 			s->end = STUCK;
 			return;
 		}
-		if (settle_zeros(s))
+		if (pd_bound_settle(s))
 			continue;
 		find_free(s);
 		newton(s);
 		if (s->relative <= step_wanted) {
-			if (release(s))
+			if (pd_bound_release(s))
 				continue;
 			s->end = s->curved && identified(s) ? DONE : FLAT;
 			return;
@@ -501,7 +266,7 @@ static void unit_start(const struct pd_nested *m, double diag, double *theta)
 			theta[diagonal(&m->level[k], j)] = diag;
 }
 
-static pd_status explain(const struct search *s, pd_error *err)
+static pd_status explain(const struct pd_search *s, pd_error *err)
 {
 	double most = 0.0;
 
@@ -523,7 +288,7 @@ static pd_status explain(const struct search *s, pd_error *err)
 	}
 }
 
-static void record(struct pd_nested *m, const struct search *s)
+static void record(struct pd_nested *m, const struct pd_search *s)
 {
 	m->record.iterations = s->iterations;
 	m->record.newton_step = s->relative;
@@ -542,7 +307,7 @@ static void record(struct pd_nested *m, const struct search *s)
 }
 
 /* Any column held at zero? */
-static bool on_boundary(const struct search *s)
+static bool on_boundary(const struct pd_search *s)
 {
 	return s->n_free < s->m->n_elements;
 }
@@ -550,8 +315,8 @@ static bool on_boundary(const struct search *s)
 pd_status pd_fit_search(struct pd_nested *m, const double *start,
                         pd_error *err)
 {
-	struct search first, second;
-	const struct search *best = &first;
+	struct pd_search first, second;
+	const struct pd_search *best = &first;
 	double theta[PD_MAX_E];
 	bool two;
 

@@ -208,12 +208,13 @@ static bool level_room(struct pd_nested *m, struct pd_level *lv)
 
 pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
 {
-	struct pd_level *leaves = &m->level[m->depth - 1];
 	bool ok;
 
 	m->cross = PD_NEW(m->arena, double, m->ld * m->ld);
 	ok = m->cross != NULL;
 	if (ok && m->depth > 0) {
+		struct pd_level *leaves = &m->level[m->depth - 1];
+
 		leaves->group_first =
 			PD_NEW(m->arena, double, leaves->n_groups *
 			       (m->r * m->r + m->r * m->ld));
