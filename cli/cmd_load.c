@@ -129,15 +129,19 @@ static int load_run(const void *options, const struct operands *files)
 		st = pd_key_create(o->key, &err);
 	if (st == PD_OK)
 		st = pd_store_open(o->db, PD_OPEN_CREATE, &store, &err);
-	for (size_t i = 0; st == PD_OK && i < files->n; i++) {
-		st = load_one(o, store, files->at[i], day.iso, &err);
-		if (st != PD_OK && i + 1 < files->n)
-			say_error("%zu further file%s not tried",
-			          files->n - i - 1,
-			          files->n - i == 2 ? "" : "s");
-	}
+	size_t done = 0;
+
+	while (st == PD_OK && done < files->n)
+		st = load_one(o, store, files->at[done++], day.iso, &err);
 	pd_store_close(store);
-	return st == PD_OK ? 0 : say_failure(st, &err);
+	if (st == PD_OK)
+		return 0;
+	int status = say_failure(st, &err);
+
+	if (done && done < files->n)
+		say_error("%zu further file%s not tried", files->n - done,
+		          files->n - done == 1 ? "" : "s");
+	return status;
 }
 
 const struct command cmd_load = {
