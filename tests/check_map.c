@@ -1,6 +1,6 @@
 /*
- * check_map.c - what the reader goes by: map files, units, words, privacy and
- * the manual's tables.
+ * check_map.c - what the reader goes by: map files, units, words, privacy,
+ * the list of findings and the manual's tables.
  */
 #include "reading_help.h"
 
@@ -108,6 +108,24 @@ START_TEST(map_says_what_it_says)
 }
 END_TEST
 
+START_TEST(nearest_headers)
+{
+	static const struct { const char *header, *near; } row[] = {
+		{ "volume", "volume_ml" },   { "Date", "case_date" },
+		{ "WBC", "tnc_e6_per_ml" },  { "CFU-F", "cfu_f_per_ml" },
+		{ "Patient ID", "patient" }, { "syringe", "syringe_ml" },
+		{ "operater", "operator" },  { "Haematocrit", "hct_pct" },
+		{ "tnc_e6_per_m", "tnc_e6_per_ml" },
+		{ "body mass index", "bmi" }, { "colonies, dish 2", "dish_2" },
+	};
+
+	for (size_t i = 0; i < sizeof row / sizeof *row; i++)
+		ck_assert_str_eq(pd_nearest_header(row[i].header,
+		                                   strlen(row[i].header)),
+		                 row[i].near);
+}
+END_TEST
+
 /* ---- units ---- */
 
 /* Factors as the table prints them, against the number 36.7 read through. */
@@ -211,6 +229,27 @@ START_TEST(unit_ways)
 	pd_reader_close(r);
 	pd_findings_free(f);
 	pd_map_free(m);
+}
+END_TEST
+
+START_TEST(findings_are_counted_beyond_storing)
+{
+	pd_findings *f = pd_findings_new();
+
+	for (uint32_t i = 0; i < 120000; i++)
+		ck_assert_int_eq(pd_findings_add(f, "x", PD_WARNING,
+		                                 120000 - i, 1, "a", "b"),
+		                 PD_OK);
+	ck_assert_int_eq(pd_findings_add(f, "e", PD_ERROR, 7, 1, "a", "b"),
+	                 PD_OK);
+	ck_assert_uint_eq(pd_findings_count(f, PD_WARNING), 120000);
+	ck_assert_uint_eq(pd_findings_count(f, PD_ERROR), 1);
+	ck_assert_uint_eq(pd_findings_stored(f), 95001); /* the error too */
+	pd_findings_sort(f);
+	ck_assert_str_eq(pd_findings_at(f, 0)->code, "e");
+	ck_assert_ptr_null(pd_findings_at(f, 95001));
+	pd_findings_free(f);
+	pd_findings_free(NULL);
 }
 END_TEST
 
@@ -454,6 +493,8 @@ int main(void)
 	tcase_set_timeout(t, 120);
 	tcase_add_test(t, map_errors_have_places);
 	tcase_add_test(t, map_says_what_it_says);
+	tcase_add_test(t, nearest_headers);
+	tcase_add_test(t, findings_are_counted_beyond_storing);
 	tcase_add_test(t, units_scale_by_their_factor);
 	tcase_add_test(t, unit_spellings);
 	tcase_add_test(t, unit_ways);

@@ -277,4 +277,35 @@ static const struct reading_case {
 	  "[columns]\nMNC = mnc_e6_per_ml in % of TNC\n",
 	  H ",tnc_e6_per_ml,MNC\n" K ",30,40\n" K ",,40\n" K ",30,101\n", 0,
 	  "3:28:percent-without-tnc 4:30:mnc-above-tnc", 1 },
+	/* what a map can do */
+	{ "one column for three fields",
+	  "[columns]\nN = needle, needle_gauge, needle_geometry\n"
+	  "[values needle_gauge]\nB17 = 11\n[values needle_geometry]\n"
+	  "B17 = open-end\nB9 = closed-tip side-hole\n",
+	  H ",N\n" K ",B17\n" K ",B9\n", 0, "3:27:not-a-number", 1 },
+	{ "a constant against a column", "[constant]\nsyringe_ml = 10\n",
+	  H ",volume_ml\n" K ",14\n", 0, "2:27:volume-above-syringe", 0 },
+	{ "a constant that cannot be", "[constant]\nneedle_gauge = 77\n",
+	  H "\n" K "\n", 0, "2:1:impossible-value", 0 },
+	{ "month names", "[file]\ndates = day-mon-year\n",
+	  H "\nP1,C1,05-MAR-2024,left,1,1\n", 0, "", 1 },
+	{ "headers in another case", NULL, "Patient,CASE,Case_Date,side,"
+	  "site_no,aliquot_no\n" K "\n", 0, "", 1 },
+	{ "numeric missing code", "[file]\nmissing = -9\n", H ",volume_ml,"
+	  "tnc_e6_per_ml\n" K ",-9,-9\n" K ",-9.0,1\n", 0,
+	  "3:27:impossible-value", 1 },
+	{ "a missing code in a key", "[file]\nmissing = NA\n",
+	  H "\nNA,C1,2024-03-05,left,1,1\n", 0, "2:1:key-blank", 0 },
+	{ "zeros that mean failed", "[values dish_1]\n0 = failed\n",
+	  H ",cells_plated,dish_1\n" K ",,0\n", 0, "", 1 },
+	{ "Windows signs", "[file]\nencoding = windows-1252\n",
+	  H ",needle\n" K ",\x93" "a\x94\n" K ",\x80\n", 0,
+	  "2:27:smart-quote", 1 },
+	{ "quoted decimal commas", "[file]\ndecimal = comma\n",
+	  H ",volume_ml\n" K ",\"5,25\"\n" K ",5.25\n", 0,
+	  "3:27:decimal-point", 1 },
+	{ "a patient called N", NULL, H "\nN,C1,2024-03-05,left,1,1\n", 0, "",
+	  1 },
+	{ "text running backwards", NULL, H ",needle\n" K ",a\xe2\x80\xae"
+	  "b\n", 0, "2:27:invisible-character", 0 },
 };

@@ -48,6 +48,10 @@ static bool is_unseen(const char *s, size_t n)
 		"\xe2\x80\x8d", "\xe2\x80\x8e", "\xe2\x80\x8f",
 		"\xe2\x80\xaf", "\xe2\x80\x89",  /* narrow and thin spaces      */
 		"\xe2\x80\xa8", "\xe2\x80\xa9",  /* line and paragraph ends     */
+		"\xe2\x80\xaa", "\xe2\x80\xab",  /* changes of direction        */
+		"\xe2\x80\xac", "\xe2\x80\xad", "\xe2\x80\xae",
+		"\xe2\x81\xa0", "\xe2\x81\xa6", "\xe2\x81\xa7",
+		"\xe2\x81\xa8", "\xe2\x81\xa9",
 		"\xef\xbb\xbf",                  /* byte order mark             */
 	};
 

@@ -5,6 +5,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 void pd_map_free(pd_map *m)
 {
@@ -40,30 +41,61 @@ const pd_map_value *pd_map_lookup(const pd_map_value *list, const char *s,
 	return NULL;
 }
 
+/* How many words of s (three letters or more) are parts of the header. */
+static int shared_words(const char *s, size_t n, const char *header)
+{
+	int shared = 0;
+
+	for (size_t i = 0; i < n;) {
+		size_t k = i;
+
+		while (k < n && (pd_is_letter(s[k]) || pd_is_digit(s[k])))
+			k++;
+		for (const char *h = header; k - i >= 3 && *h;) {
+			size_t m = strcspn(h, "_");
+
+			shared += m == k - i && strncasecmp(h, s + i, m) == 0;
+			h += m + (h[m] == '_');
+		}
+		i = k + 1;
+	}
+	return shared;
+}
+
+/* Low where the spelling is close or whole words are shared: "Date" belongs
+ * to case_date although `side` is fewer strokes away. */
+static int strangeness(const char *s, size_t n, pd_field f)
+{
+	const pd_field_info *about = pd_field_about(f);
+	int header = 2 * (int)pd_word_distance(s, n, about->header) -
+	             8 * shared_words(s, n, about->header);
+	int words = 2 * (int)pd_word_distance(s, n, about->words);
+
+	return header < words ? header : words;
+}
+
 const char *pd_nearest_header(const char *s, size_t n)
 {
-	const char *best = NULL;
-	unsigned least = 0;
+	char word[64];
+	int best = 0, least = 0;
 
+	if (n < sizeof word) { /* WBC, CFU-F and the like */
+		memcpy(word, s, n);
+		word[n] = '\0';
+		pd_field f = pd_outcome_field(pd_vocab_code(PD_F_OUTCOME, word));
+
+		if (f != PD_N_FIELDS)
+			return pd_field_about(f)->header;
+	}
 	for (int f = 0; f < PD_N_FIELDS; f++) {
-		const char *header = pd_field_about((pd_field)f)->header;
-		unsigned d = pd_word_distance(s, n, header);
+		int d = strangeness(s, n, (pd_field)f);
 
-		/* "volume" is nearer to volume_ml than to "value" */
-		if (n >= 3 && strlen(header) > n && header[n] == '_') {
-			unsigned whole = d;
-
-			d = 0;
-			for (size_t i = 0; i < n; i++)
-				d += pd_lower(s[i]) != header[i];
-			d = d == 0 ? 0 : whole;
-		}
-		if (!best || d < least) {
-			best = header;
+		if (f == 0 || d < least) {
+			best = f;
 			least = d;
 		}
 	}
-	return best;
+	return pd_field_about((pd_field)best)->header;
 }
 
 const char *pd_date_form_words(const pd_date_form *form, char out[40])

@@ -10,25 +10,51 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* A copy that is UTF-8 and without control characters: '?' for the rest. */
+static const char *printable(const char *text, char *out, size_t size)
+{
+	size_t n = strlen(text), bad;
+
+	n = n < size ? n : size - 1;
+	memcpy(out, text, n);
+	out[n] = '\0';
+	for (size_t at = 0; at < n; at = bad + 1) {
+		bad = at + pd_utf8_bad(out + at, n - at);
+		if (bad < n)
+			out[bad] = '?';
+	}
+	for (size_t i = 0; i < n; i++) {
+		unsigned char c = (unsigned char)out[i];
+
+		if (c < 0x20 || c == 0x7f)
+			out[i] = '?';
+		else if (c == 0xc2 && (unsigned char)out[i + 1] < 0xa0)
+			out[i] = out[i + 1] = '?';
+	}
+	return out;
+}
+
 void pd_reader_say(pd_reader *r, pd_rule rule, uint32_t line, uint32_t column,
                    const char *found, const char *expected)
 {
 	const pd_rule_info *i = pd_rule_about(rule);
-	pd_status st = pd_findings_add(r->findings, i->code, i->level, line,
-	                               column, found ? found : i->what,
-	                               expected ? expected : i->why);
+	char a[600], b[700];
+	pd_status st = pd_findings_add(
+	    r->findings, i->code, i->level, line, column,
+	    printable(found ? found : i->what, a, sizeof a),
+	    printable(expected ? expected : i->why, b, sizeof b));
 
 	if (r->st == PD_OK)
 		r->st = st;
 }
 
-/* At most 60 bytes of a cell, cut between characters, controls as '?'. */
+/* At most 60 bytes of a cell, cut between characters. */
 static void show(const char *s, size_t n, char out[80])
 {
 	size_t k = 0;
 
 	for (; k < n && k < 60; k++)
-		out[k] = (unsigned char)s[k] < 0x20 ? '?' : s[k];
+		out[k] = s[k] ? s[k] : '?';
 	if (k < n) {
 		while (k && ((unsigned char)out[k - 1] & 0xc0) == 0x80)
 			k--;
@@ -60,6 +86,75 @@ void pd_reader_tell(pd_reader *r, pd_rule rule, size_t offset, uint32_t line,
 		snprintf(found, sizeof found, "%.80s '%s': %s", header, cell,
 		         pd_rule_about(rule)->what);
 	pd_reader_say(r, rule, at_line, at, found, expected);
+}
+
+void pd_reader_ragged(pd_reader *r, const pd_csv_record *rec)
+{
+	char found[80], expected[160];
+	uint32_t line, column;
+	size_t at = rec->n < r->width ? rec->n : r->width;
+
+	if (pd_damage_quotes(r->text.data + rec->offset, rec->length)) {
+		pd_reader_say(r, PD_RULE_SMART_QUOTE, rec->line, 1,
+		              "typographic quotes, and the wrong number of "
+		              "cells", NULL);
+		return;
+	}
+	pd_csv_place(r->csv, rec->offset, rec->line, at, &line, &column);
+	snprintf(found, sizeof found, "%zu cell%s", rec->n,
+	         rec->n == 1 ? "" : "s");
+	snprintf(expected, sizeof expected,
+	         "%zu as in the header%s", r->width,
+	         rec->n > r->width
+	             ? "; a cell that holds the delimiter goes in double quotes"
+	             : "");
+	pd_reader_say(r, PD_RULE_RAGGED, line, column, found, expected);
+}
+
+static void tell_zeros(pd_reader *r)
+{
+	char found[160];
+
+	for (size_t k = 0; k < r->n_intakes; k++) {
+		const pd_intake *in = &r->intake[k];
+		uint32_t line, column;
+
+		for (unsigned n = 1; n < in->zero_width; n++) {
+			if (!in->narrow[n])
+				continue;
+			pd_csv_place(r->csv, in->narrow_offset[n],
+			             in->narrow_line[n], in->column, &line,
+			             &column);
+			snprintf(found, sizeof found,
+			         "%.60s: %u label%s of %u digits in a column "
+			         "of %u with leading zeros",
+			         r->header[in->column], in->narrow[n],
+			         in->narrow[n] == 1 ? "" : "s, the first here,",
+			         n, in->zero_width);
+			pd_reader_say(r, PD_RULE_LOST_ZEROS, line, column,
+			              found, NULL);
+		}
+	}
+}
+
+/* What only the end of the file shows. */
+void pd_reader_finish(pd_reader *r)
+{
+	char found[64];
+	pd_status st = pd_csv_finish(r->csv);
+
+	if (r->st == PD_OK)
+		r->st = st;
+	if (r->n_empty) {
+		snprintf(found, sizeof found, "%zu row%s without any value",
+		         r->n_empty, r->n_empty == 1 ? "" : "s, the first here,");
+		pd_reader_say(r, PD_RULE_EMPTY_ROWS, r->empty_line, 1, found,
+		              NULL);
+	}
+	if (r->n_rows == 0)
+		pd_reader_say(r, PD_RULE_NO_ROWS, r->header_line, 0, NULL,
+		              NULL);
+	tell_zeros(r);
 }
 
 /* Start of the record on `line`: from the batch at hand, else from the last

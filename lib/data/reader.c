@@ -425,29 +425,6 @@ static bool is_total(const pd_reader *r, const pd_csv_record *rec)
 	return keys == 0 || blank > 0;
 }
 
-static void ragged(pd_reader *r, const pd_csv_record *rec)
-{
-	char found[80], expected[160];
-	uint32_t line, column;
-	size_t at = rec->n < r->width ? rec->n : r->width;
-
-	if (pd_damage_quotes(r->text.data + rec->offset, rec->length)) {
-		pd_reader_say(r, PD_RULE_SMART_QUOTE, rec->line, 1,
-		              "typographic quotes, and the wrong number of "
-		              "cells", NULL);
-		return;
-	}
-	pd_csv_place(r->csv, rec->offset, rec->line, at, &line, &column);
-	snprintf(found, sizeof found, "%zu cell%s", rec->n,
-	         rec->n == 1 ? "" : "s");
-	snprintf(expected, sizeof expected,
-	         "%zu as in the header%s", r->width,
-	         rec->n > r->width
-	             ? "; a cell that holds the delimiter goes in double quotes"
-	             : "");
-	pd_reader_say(r, PD_RULE_RAGGED, line, column, found, expected);
-}
-
 /* One record into row i; false when it makes no row. */
 static bool take_record(pd_reader *r, const pd_csv_record *rec, size_t i)
 {
@@ -466,7 +443,7 @@ static bool take_record(pd_reader *r, const pd_csv_record *rec, size_t i)
 		return false;
 	}
 	if (rec->n != r->width) {
-		ragged(r, rec);
+		pd_reader_ragged(r, rec);
 		return false;
 	}
 	convert(r, rec, i);
@@ -514,52 +491,6 @@ static void drop_bad_rows(pd_reader *r)
 		to++;
 	}
 	b->n_rows = to;
-}
-
-static void tell_zeros(pd_reader *r)
-{
-	char found[160];
-
-	for (size_t k = 0; k < r->n_intakes; k++) {
-		const pd_intake *in = &r->intake[k];
-		uint32_t line, column;
-
-		for (unsigned n = 1; n < in->zero_width; n++) {
-			if (!in->narrow[n])
-				continue;
-			pd_csv_place(r->csv, in->narrow_offset[n],
-			             in->narrow_line[n], in->column, &line,
-			             &column);
-			snprintf(found, sizeof found,
-			         "%.60s: %u label%s of %u digits in a column "
-			         "of %u with leading zeros",
-			         r->header[in->column], in->narrow[n],
-			         in->narrow[n] == 1 ? "" : "s, the first here,",
-			         n, in->zero_width);
-			pd_reader_say(r, PD_RULE_LOST_ZEROS, line, column,
-			              found, NULL);
-		}
-	}
-}
-
-/* What only the end of the file shows. */
-static void finish(pd_reader *r)
-{
-	char found[64];
-	pd_status st = pd_csv_finish(r->csv);
-
-	if (r->st == PD_OK)
-		r->st = st;
-	if (r->n_empty) {
-		snprintf(found, sizeof found, "%zu row%s without any value",
-		         r->n_empty, r->n_empty == 1 ? "" : "s, the first here,");
-		pd_reader_say(r, PD_RULE_EMPTY_ROWS, r->empty_line, 1, found,
-		              NULL);
-	}
-	if (r->n_rows == 0)
-		pd_reader_say(r, PD_RULE_NO_ROWS, r->header_line, 0, NULL,
-		              NULL);
-	tell_zeros(r);
 }
 
 static bool add_checkpoint(pd_reader *r)
@@ -618,7 +549,7 @@ pd_status pd_reader_next(pd_reader *r, const pd_batch **batch, pd_error *err)
 		pd_rules_run(&r->batch, tell_rule, r);
 		drop_bad_rows(r);
 		if (!more) {
-			finish(r);
+			pd_reader_finish(r);
 			r->ended = true;
 		}
 		if (r->st != PD_OK) {

@@ -60,5 +60,9 @@ void pd_reader_tell(pd_reader *r, pd_rule rule, size_t offset, uint32_t line,
 /* A finding in free words at a place. */
 void pd_reader_say(pd_reader *r, pd_rule rule, uint32_t line, uint32_t column,
                    const char *found, const char *expected);
+/* A record of the wrong width. */
+void pd_reader_ragged(pd_reader *r, const pd_csv_record *rec);
+/* What only the end of the file shows. */
+void pd_reader_finish(pd_reader *r);
 
 #endif
