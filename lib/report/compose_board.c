@@ -5,7 +5,7 @@
  */
 #include "report/compose_parts.h"
 
-#include <math.h>
+#include <string.h>
 
 static const struct {
 	pd_role role;
@@ -36,9 +36,11 @@ static void fill_line(pd_doc *d, const pd_answer *a, const pd_effect *e,
 	line->arms = pd_say_upper(d, pd_say_arms(d, a, e));
 	line->unsupported = pd_is_unsupported(a, e->verdict);
 	if (number)
-		line->number = pd_doc_print(
-		    d, "%s %s", a->scale == PD_RATIO ? "ratio" : "difference",
-		    number);
+		line->number =
+		    a->scale == PD_RATIO
+		        ? pd_doc_print(d, "ratio %s", number)
+		        : pd_doc_print(d, "difference %s percentage points",
+		                       number);
 }
 
 /* "4 comparisons: 1 higher, 2 not settled, 1 lower." */
@@ -73,6 +75,17 @@ static const char *count_verdicts(pd_doc *d, const pd_answer *a)
 	}
 	pd_buf_char(&b, '.');
 	return pd_doc_take(d, &b);
+}
+
+/* Could more of what burdens the patient bring a gain here? Which arm is the
+ * burden is not known, so only a settled "no difference" says no. */
+static bool may_gain(const pd_answer *a)
+{
+	for (size_t k = 0; k < a->n_effects; k++)
+		if (a->effect[k].verdict != PD_NO_MATTER ||
+		    pd_is_unsupported(a, a->effect[k].verdict))
+			return true;
+	return false;
 }
 
 static void fill_row(pd_doc *d, const pd_review *r, size_t i, pd_board_row *row)
@@ -111,8 +124,11 @@ static void fill_row(pd_doc *d, const pd_review *r, size_t i, pd_board_row *row)
 		row->note = "Control: the known effect was shown.";
 	if (a->control == PD_CONTROL_FAILED)
 		row->note = "Control: the known effect was not shown.";
-	row->sentence = n > 1 ? count_verdicts(d, a) : a->effect[0].sentence;
-	if (a->adds_burden)
+	if (n > 1)
+		row->sentence = count_verdicts(d, a);
+	else if (a->effect[0].sentence)
+		row->sentence = pd_say_upper(d, a->effect[0].sentence);
+	if (a->adds_burden && may_gain(a))
 		row->harm = pd_say_harm(d, r);
 }
 
@@ -182,10 +198,16 @@ void pd_part_tests(pd_doc *d, const pd_review *r, size_t n_answers)
 
 	pd_buf_init(&b);
 	pd_number_count(&b, r->n_tests);
-	pd_buf_add(&b, r->n_tests == 1 ? " effect was tested."
-	                               : " effects were tested.");
+	pd_buf_add(&b, r->n_tests == 1 ? " effect was tested"
+	                               : " effects were tested");
+	/* The rule may start with the same count; once is enough. */
+	if (r->multiplicity && pd_buf_ok(&b) &&
+	    strncmp(r->multiplicity, pd_buf_text(&b), b.length) == 0)
+		pd_buf_reset(&b);
+	else
+		pd_buf_char(&b, '.');
 	if (r->multiplicity && *r->multiplicity)
-		pd_buf_print(&b, " %s", r->multiplicity);
+		pd_buf_print(&b, "%s%s", b.length ? " " : "", r->multiplicity);
 	pd_doc_paragraph(d, PD_PLAIN, pd_doc_take(d, &b));
 	pd_doc_paragraph(d, PD_PLAIN, controls(d, r, n_answers));
 	pd_doc_paragraph(d, PD_NOTE, pd_say_harm(d, r));

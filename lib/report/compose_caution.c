@@ -90,7 +90,7 @@ void pd_part_cautions(pd_doc *d, const pd_review *r, size_t n_answers)
 			pd_doc_item(d, list, full_lines[i]);
 	for (size_t i = 0; i < r->n_cautions; i++)
 		if (r->cautions[i] && !is_ours(r->cautions[i]))
-			pd_doc_item(d, list, r->cautions[i]);
+			pd_doc_item(d, list, pd_say_whole(d, r->cautions[i]));
 }
 
 void pd_part_closing(pd_doc *d)

@@ -35,18 +35,25 @@ static const char *unit_words(pd_doc *d, const pd_answer *a)
 	return unit ? unit : "";
 }
 
+/* What a figure's value axis measures: "TNC, x10^6/mL"; the unit alone where
+ * it names the outcome ("CFU-F/mL") or the two would not fit. */
 static const char *value_axis(pd_doc *d, const pd_answer *a)
 {
 	const char *words = a->outcome_words ? a->outcome_words : "";
 	const char *open = strchr(words, '(');
 	const char *close = open ? strchr(open, ')') : NULL;
+	const char *unit = unit_words(d, a);
 
 	/* "colony-forming units (CFU-F)": the short form fits an axis. */
 	if (open && close && close[1] == '\0')
 		words =
 		    pd_doc_print(d, "%.*s", (int)(close - open - 1), open + 1);
-	words = pd_doc_print(d, "%s, %s", words, unit_words(d, a));
-	return pd_text_width(words, 13) <= AXIS_ROOM ? words : unit_words(d, a);
+	if (!*unit)
+		return words;
+	if (*words && strncmp(unit, words, strlen(words)) == 0)
+		return unit;
+	words = pd_doc_print(d, "%s, %s", words, unit);
+	return pd_text_width(words, 13) <= AXIS_ROOM ? words : unit;
 }
 
 static const char *left_out(pd_doc *d, const pd_answer *a)

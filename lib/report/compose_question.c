@@ -22,18 +22,19 @@ static void found(pd_doc *d, const pd_review *r, const pd_answer *a)
 		const pd_effect *e = &a->effect[k];
 		const char *number =
 		    pd_say_span(d, a, e->value, e->low, e->high, true);
+		const char *arms = pd_say_arms(d, a, e);
 
 		pd_doc_paragraph(
 		    d, PD_LEAD,
 		    pd_doc_print(d, "%s %s. %s: %s %s. %s",
 		                 pd_verdict_sign(e->verdict),
 		                 pd_say_supported(d, a, e->verdict),
-		                 pd_say_upper(d, pd_say_arms(d, a, e)),
+		                 pd_say_upper(d, arms),
 		                 a->scale == PD_RATIO
 		                     ? "ratio"
 		                     : "difference in percentage points",
 		                 number ? number : "not estimable",
-		                 e->sentence ? e->sentence : ""));
+		                 pd_say_beyond(d, e->sentence, arms)));
 	}
 	if (a->adds_burden)
 		pd_doc_paragraph(d, PD_NOTE, pd_say_harm(d, r));
@@ -236,7 +237,7 @@ static void component_table(pd_doc *d, const pd_answer *a)
 {
 	bool ratio = a->scale == PD_RATIO;
 	const pd_cell_column column[] = {
-		{ "Spread between", NULL, false },
+		{ "Spread", NULL, false },
 		{ ratio ? "SD, natural log scale" : "SD",
 		  ratio ? NULL : "percentage points", true },
 		{ "Two differ up to, 19 times in 20", NULL, true },
@@ -271,7 +272,7 @@ static void component_table(pd_doc *d, const pd_answer *a)
 static void how(pd_doc *d, const pd_answer *a)
 {
 	if (a->method)
-		pd_doc_paragraph(d, PD_PLAIN, a->method);
+		pd_doc_paragraph(d, PD_PLAIN, pd_say_whole(d, a->method));
 	if (a->adjusters && *a->adjusters)
 		pd_doc_paragraph(
 		    d, PD_PLAIN,
@@ -280,7 +281,7 @@ static void how(pd_doc *d, const pd_answer *a)
 		pd_block *list = pd_doc_box(d, PD_NOTE, "Not used, and why");
 
 		for (size_t i = 0; i < a->n_refused; i++)
-			pd_doc_item(d, list, a->refused[i]);
+			pd_doc_item(d, list, pd_say_whole(d, a->refused[i]));
 	}
 	if (a->n_components)
 		component_table(d, a);
@@ -397,13 +398,14 @@ void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
 		pd_doc_heading(d, 3, NULL, "How far to trust the fit");
 		list = pd_doc_list(d);
 		for (size_t k = 0; k < a->n_diagnostics; k++)
-			pd_doc_item(d, list, a->diagnostics[k]);
+			pd_doc_item(d, list,
+			            pd_say_whole(d, a->diagnostics[k]));
 	}
 	if (a->n_cautions) {
 		pd_block *box =
 		    pd_doc_box(d, PD_CAUTION, "Cautions of this question");
 
 		for (size_t k = 0; k < a->n_cautions; k++)
-			pd_doc_item(d, box, a->cautions[k]);
+			pd_doc_item(d, box, pd_say_whole(d, a->cautions[k]));
 	}
 }

@@ -71,6 +71,18 @@ const char *pd_say_upper(pd_doc *d, const char *text)
 	return copy;
 }
 
+const char *pd_say_beyond(pd_doc *d, const char *sentence, const char *arms)
+{
+	size_t n = strlen(arms);
+
+	if (!sentence)
+		return "";
+	if (strncmp(sentence, arms, n) == 0 &&
+	    strncmp(sentence + n, "; ", 2) == 0)
+		sentence += n + 2;
+	return pd_say_upper(d, sentence);
+}
+
 const char *pd_say_stop(pd_doc *d, const char *text)
 {
 	size_t n = strlen(text);
@@ -79,6 +91,11 @@ const char *pd_say_stop(pd_doc *d, const char *text)
 	    (text[n - 1] == '.' || text[n - 1] == '?' || text[n - 1] == '!'))
 		return text;
 	return pd_doc_print(d, "%s.", text);
+}
+
+const char *pd_say_whole(pd_doc *d, const char *text)
+{
+	return text ? pd_say_stop(d, pd_say_upper(d, text)) : NULL;
 }
 
 /* Does an arm's name need the parameter before it to mean anything? */

@@ -18,6 +18,10 @@ const char *pd_say_role(pd_role role);
 const char *pd_say_parameter(pd_doc *d, const pd_answer *a);
 /* The text with its first letter upper case, unless it starts a unit (mL). */
 const char *pd_say_upper(pd_doc *d, const char *text);
+/* Both: a whole sentence; NULL stays NULL. */
+const char *pd_say_whole(pd_doc *d, const char *text);
+/* What `sentence` says beyond `arms`, which it may begin with. */
+const char *pd_say_beyond(pd_doc *d, const char *sentence, const char *arms);
 /* The text with a stop at its end. */
 const char *pd_say_stop(pd_doc *d, const char *text);
 /* An arm's name, with the parameter before a bare number. */

@@ -28,6 +28,23 @@ static bool label(pd_scene *s, pd_buf *text, double tick)
 	return pd_buf_ok(text);
 }
 
+double pd_value_axis_room(const pd_axis *a)
+{
+	double tick[PD_MOST_TICKS], widest = 0;
+	size_t n = pd_axis_ticks(a, tick);
+	pd_buf text;
+
+	pd_buf_init(&text);
+	for (size_t i = 0; i < n; i++) {
+		pd_buf_reset(&text);
+		pd_number_short(&text, tick[i]);
+		widest = fmax(
+		    widest, pd_text_width(pd_buf_text(&text), PD_FIGURE_TEXT));
+	}
+	pd_buf_clear(&text);
+	return widest + 13 + PD_FIGURE_TEXT;
+}
+
 void pd_draw_value_axis(pd_scene *s, const pd_axis *a, double x0, double x1,
                         const char *title)
 {

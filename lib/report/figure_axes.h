@@ -13,6 +13,8 @@ enum { PD_FIGURE_TEXT = 13, PD_FIGURE_SMALL = 12 };
  * Start with low = INFINITY, high = -INFINITY. */
 void pd_reach(bool log, const double *x, size_t n, double *low, double *high);
 
+/* Space a value axis takes left of its line: title, gap, widest tick. */
+double pd_value_axis_room(const pd_axis *a);
 /* Value axis at x0 with grid lines to x1, ticks, and its title turned. */
 void pd_draw_value_axis(pd_scene *s, const pd_axis *a, double x0, double x1,
                         const char *title);

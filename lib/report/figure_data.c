@@ -8,7 +8,7 @@
 
 #include <math.h>
 
-enum { WIDTH = 440, LEFT = 66, PAIR_NAME = 92 };
+enum { WIDTH = 440, PAIR_NAME = 92 };
 
 static bool is_log(const pd_answer *a)
 {
@@ -84,81 +84,96 @@ static void draw_name(pd_scene *s, double x, double y, double width,
 		                 true, x, y, 15, width, name);
 }
 
-/* The right panel: each pair's ratio, the effect and the margin band. */
-static void draw_pair_ratios(pd_scene *s, const pd_answer *a, double x0,
-                             double x1, double top, double foot,
-                             const char *title)
+/* The axis of the right panel: every pair's ratio, the effect, no effect. */
+static pd_axis pair_axis(const pd_answer *a, double top, double foot)
 {
 	const pd_effect *e = &a->effect[0];
-	size_t n = a->points.n_pairs, used = 0;
-	double *xy = PD_NEW(s->arena, double, 2 * n);
-	double null = is_log(a) ? 1 : 0, low = null, high = null;
 	const double limits[] = { e->value, e->low, e->high };
+	double low = is_log(a) ? 1 : 0, high = low;
 
-	if (!xy) {
-		s->failed = true;
-		return;
-	}
-	for (size_t i = 0; i < n; i++) {
+	for (size_t i = 0; i < a->points.n_pairs; i++) {
 		double v = pair_effect(a, i);
 
 		pd_reach(is_log(a), &v, 1, &low, &high);
 	}
 	pd_reach(is_log(a), limits, 3, &low, &high);
-	pd_axis axis = pd_axis_over(is_log(a), low, high, foot, top);
+	return pd_axis_over(is_log(a), low, high, foot, top);
+}
+
+static void draw_pair_margin(pd_scene *s, const pd_answer *a,
+                             const pd_axis *axis, double x0, double x1)
+{
+	double low = is_log(a) ? a->margin : -a->margin;
+	double high = is_log(a) ? 1 / a->margin : a->margin;
 
 	if (isfinite(a->margin))
-		pd_scene_box(
-		    s, PD_INK_BAND, x0,
-		    pd_axis_at(&axis, is_log(a) ? 1 / a->margin : a->margin),
-		    x1, pd_axis_at(&axis, is_log(a) ? a->margin : -a->margin));
-	pd_draw_value_axis(s, &axis, x0, x1, title);
-	pd_scene_line(s, PD_INK_AXIS, 1.6, false, x0, pd_axis_at(&axis, null),
-	              x1, pd_axis_at(&axis, null));
+		pd_scene_box(s, PD_INK_BAND, x0, pd_axis_at(axis, high), x1,
+		             pd_axis_at(axis, low));
+}
+
+/* The right panel: each pair's ratio, the effect and the margin band. */
+static void draw_pair_ratios(pd_scene *s, const pd_answer *a,
+                             const pd_axis *axis, double x0, double x1,
+                             const char *title)
+{
+	const pd_effect *e = &a->effect[0];
+	size_t n = a->points.n_pairs, used = 0;
+	double *xy = PD_NEW(s->arena, double, 2 * n);
+	double null = pd_axis_at(axis, is_log(a) ? 1 : 0);
+	double x = x0 + (x1 - x0) * 0.8;
+	pd_ink ink = a->unsupported && e->verdict == PD_NO_MATTER
+	                 ? PD_INK_OPEN
+	                 : pd_verdict_ink(e->verdict, a->not_a_choice);
+
+	if (!xy) {
+		s->failed = true;
+		return;
+	}
+	draw_pair_margin(s, a, axis, x0, x1);
+	pd_draw_value_axis(s, axis, x0, x1, title);
+	pd_scene_line(s, PD_INK_AXIS, 1.6, false, x0, null, x1, null);
 	for (size_t i = 0; i < n; i++) {
 		double v = pair_effect(a, i);
 
 		if (isnan(v))
 			continue;
 		xy[2 * used] = x0 + (x1 - x0) * (0.35 + 0.4 * spread(i));
-		xy[2 * used++ + 1] = pd_axis_at(&axis, v);
+		xy[2 * used++ + 1] = pd_axis_at(axis, v);
 	}
 	pd_scene_dots(s, PD_INK_DATA, n > 60 ? 3 : 5, used, xy);
 	if (isnan(e->value))
 		return;
-	double x = x0 + (x1 - x0) * 0.8;
-
-	pd_ink ink = a->unsupported && e->verdict == PD_NO_MATTER
-	                 ? PD_INK_OPEN
-	                 : pd_verdict_ink(e->verdict, a->not_a_choice);
-
-	pd_draw_limits(s, ink, &axis, x, e->low, e->high);
-	pd_scene_sign(s, e->verdict, ink, x, pd_axis_at(&axis, e->value), 7);
+	pd_draw_limits(s, ink, axis, x, e->low, e->high);
+	pd_scene_sign(s, e->verdict, ink, x, pd_axis_at(axis, e->value), 7);
 }
 
 pd_scene *pd_figure_pairs(pd_arena *arena, const pd_answer *a,
                           const pd_figure_words *w)
 {
+	enum { PANEL = 164, RATIOS = 112, IN = 34 };
 	const pd_points *p = &a->points;
 	double low = INFINITY, high = -INFINITY;
 	double top = 14, foot = 262;
 	size_t lines_1 = name_lines(w->first, PAIR_NAME);
 	size_t lines_2 = name_lines(w->second, PAIR_NAME);
+
+	pd_reach(is_log(a), p->pair_first, p->n_pairs, &low, &high);
+	pd_reach(is_log(a), p->pair_second, p->n_pairs, &low, &high);
+	pd_axis axis = pd_axis_over(is_log(a), low, high, foot, top);
+	pd_axis ratio = pair_axis(a, top, foot);
+	double left = pd_value_axis_room(&axis);
+	double right = left + PANEL + 24 + pd_value_axis_room(&ratio);
 	pd_scene *s = pd_scene_new(
-	    arena, WIDTH,
+	    arena, right + RATIOS + 6,
 	    foot + names_height(lines_1 > lines_2 ? lines_1 : lines_2));
 
 	if (!s)
 		return NULL;
-	pd_reach(is_log(a), p->pair_first, p->n_pairs, &low, &high);
-	pd_reach(is_log(a), p->pair_second, p->n_pairs, &low, &high);
-	pd_axis axis = pd_axis_over(is_log(a), low, high, foot, top);
-
-	pd_draw_value_axis(s, &axis, LEFT, 234, w->value_axis);
-	draw_pair_lines(s, a, &axis, LEFT + 34, 200);
-	draw_name(s, LEFT + 34, foot + 20, PAIR_NAME, w->second);
-	draw_name(s, 200, foot + 20, PAIR_NAME, w->first);
-	draw_pair_ratios(s, a, 316, WIDTH - 6, top, foot, w->ratio_axis);
+	pd_draw_value_axis(s, &axis, left, left + PANEL, w->value_axis);
+	draw_pair_lines(s, a, &axis, left + IN, left + PANEL - IN);
+	draw_name(s, left + IN, foot + 20, PAIR_NAME, w->second);
+	draw_name(s, left + PANEL - IN, foot + 20, PAIR_NAME, w->first);
+	draw_pair_ratios(s, a, &ratio, right, right + RATIOS, w->ratio_axis);
 	return s;
 }
 
@@ -188,12 +203,30 @@ static void draw_level(pd_scene *s, const pd_answer *a, const pd_axis *axis,
 	pd_draw_centre(s, x + 0.3 * slot, pd_axis_at(axis, l->centre), 3.5);
 }
 
+/* Axis over points and centres of all levels. */
+static pd_axis level_axis(const pd_answer *a, double top, double foot)
+{
+	double low = INFINITY, high = -INFINITY;
+
+	pd_reach(is_log(a), a->points.point_value, a->points.n_points, &low,
+	         &high);
+	for (size_t i = 0; i < a->n_levels; i++) {
+		const double x[] = { a->levels[i].centre_low,
+			             a->levels[i].centre_high };
+
+		pd_reach(is_log(a), x, 2, &low, &high);
+	}
+	return pd_axis_over(is_log(a), low, high, foot, top);
+}
+
 pd_scene *pd_figure_levels(pd_arena *arena, const pd_answer *a,
                            const pd_figure_words *w)
 {
-	double low = INFINITY, high = -INFINITY, top = 14, foot = 262;
-	double width = fmax(WIDTH, LEFT + 6 + 66 * (double)a->n_levels);
-	double slot = (width - LEFT - 6) / (double)a->n_levels;
+	double top = 14, foot = 262;
+	pd_axis axis = level_axis(a, top, foot);
+	double left = pd_value_axis_room(&axis);
+	double width = fmax(WIDTH, left + 6 + 66 * (double)a->n_levels);
+	double slot = (width - left - 6) / (double)a->n_levels;
 	size_t lines = 1;
 
 	for (size_t i = 0; i < a->n_levels; i++) {
@@ -205,19 +238,9 @@ pd_scene *pd_figure_levels(pd_arena *arena, const pd_answer *a,
 
 	if (!s)
 		return NULL;
-	pd_reach(is_log(a), a->points.point_value, a->points.n_points, &low,
-	         &high);
+	pd_draw_value_axis(s, &axis, left, width - 6, w->value_axis);
 	for (size_t i = 0; i < a->n_levels; i++) {
-		const double x[] = { a->levels[i].centre_low,
-			             a->levels[i].centre_high };
-
-		pd_reach(is_log(a), x, 2, &low, &high);
-	}
-	pd_axis axis = pd_axis_over(is_log(a), low, high, foot, top);
-
-	pd_draw_value_axis(s, &axis, LEFT, width - 6, w->value_axis);
-	for (size_t i = 0; i < a->n_levels; i++) {
-		double x = LEFT + slot * ((double)i + 0.5);
+		double x = left + slot * ((double)i + 0.5);
 
 		draw_level(s, a, &axis, i, x, slot);
 		draw_name(s, x, foot + 20, slot - 4, a->levels[i].name);
@@ -286,9 +309,10 @@ pd_scene *pd_figure_slope(pd_arena *arena, const pd_answer *a,
 	pd_reach(is_log(a), p->y, p->n_xy, &y_low, &y_high);
 	pd_reach(is_log(a), p->line_y, p->n_line, &y_low, &y_high);
 	pd_axis y = pd_axis_over(is_log(a), y_low, y_high, 262, 14);
-	pd_axis x = pd_axis_over(a->log_x, x_low, x_high, LEFT, WIDTH - 8);
+	double left = pd_value_axis_room(&y);
+	pd_axis x = pd_axis_over(a->log_x, x_low, x_high, left, WIDTH - 8);
 
-	pd_draw_value_axis(s, &y, LEFT, WIDTH - 8, w->value_axis);
+	pd_draw_value_axis(s, &y, left, WIDTH - 8, w->value_axis);
 	pd_draw_foot_axis(s, &x, 262, 14, w->x_axis);
 	draw_cloud(s, p, &x, &y);
 	draw_line_band(s, p, &x, &y);

@@ -9,7 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { WIDTH = 440, LEFT = 66, PANEL = 150 };
+enum { WIDTH = 440, LEFT = 80, PANEL = 150 };
 
 static double quarter_x(size_t i, size_t n)
 {

@@ -136,6 +136,9 @@ int pd_number_decimals(const pd_span *s)
 
 	if (s->kind == PD_SPAN_RATIO) {
 		d = fabs(s->value) >= 100 ? 0 : 2;
+		while (d && d < MOST_DECIMALS && width > 0 &&
+		       width < 2 * pow(10, -d))
+			d++;
 	} else {
 		if (!isfinite(width) || width <= 0)
 			width = fabs(s->value) / 2;

@@ -37,8 +37,9 @@ void pd_number_count(pd_buf *out, size_t n);
 
 /*
  * Decimals one span is written with, the same for value and limits:
- * ratio: 2 (0 from 100 up); else two significant digits of high - low; then
- * more, up to 6, while a limit that is not the null would be rounded to it,
+ * ratio: 2 (0 from 100 up), more while the limits are less than two steps of
+ * the last place apart; else two significant digits of high - low; then more,
+ * up to 6, while a limit that is not the null would be rounded to it,
  * the limits would look equal, or a positive number would look like 0.
  */
 int pd_number_decimals(const pd_span *s);
