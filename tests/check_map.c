@@ -357,6 +357,62 @@ START_TEST(key_files_are_guarded)
 }
 END_TEST
 
+/* Every table of look-alikes says one word for text and place: no cell of a
+ * person reaches a finding. */
+START_TEST(findings_do_not_repeat_identifiers)
+{
+	static const char csv[] = H ",operator\n\"Muster, Max\",C1,2024-03-05,"
+	    "left,1,1,kim@example.org\n";
+	pd_map *m = NULL;
+	pd_reader *r = NULL;
+	pd_findings *f = pd_findings_new();
+	const pd_batch *b = NULL;
+
+	pd_map_parse(NULL, 0, "m", &m, NULL);
+	pd_reader_open(csv, strlen(csv), m, NULL, f, &r, NULL);
+	pd_reader_next(r, &b, NULL);
+	ck_assert_uint_eq(pd_findings_count(f, PD_ERROR), 2);
+	for (size_t i = 0; i < pd_findings_stored(f); i++) {
+		const pd_finding *x = pd_findings_at(f, i);
+
+		ck_assert_ptr_null(strstr(x->found, "Muster"));
+		ck_assert_ptr_null(strstr(x->found, "kim"));
+	}
+	pd_reader_close(r);
+	pd_findings_free(f);
+	pd_map_free(m);
+}
+END_TEST
+
+/* Bytes of any kind in a cell or header reach findings as plain text. */
+START_TEST(findings_are_printable)
+{
+	static const char csv[] = H ",\xff\x1b[31m\n"
+	    "P1,C1,\x1b[2J\xc2\x9b,le\xfft,1,1,\xe2\x82\n";
+	pd_map *m = NULL;
+	pd_reader *r = NULL;
+	pd_findings *f = pd_findings_new();
+	const pd_batch *b = NULL;
+
+	pd_map_parse(NULL, 0, "m", &m, NULL);
+	pd_reader_open(csv, strlen(csv), m, NULL, f, &r, NULL);
+	pd_reader_next(r, &b, NULL);
+	ck_assert_uint_ge(pd_findings_stored(f), 4);
+	for (size_t i = 0; i < pd_findings_stored(f); i++) {
+		const char *s = pd_findings_at(f, i)->found;
+
+		ck_assert_uint_eq(pd_utf8_bad(s, strlen(s)), strlen(s));
+		for (; *s; s++)
+			ck_assert((unsigned char)*s >= 0x20);
+		s = pd_findings_at(f, i)->expected;
+		ck_assert_uint_eq(pd_utf8_bad(s, strlen(s)), strlen(s));
+	}
+	pd_reader_close(r);
+	pd_findings_free(f);
+	pd_map_free(m);
+}
+END_TEST
+
 /* ---- vocabulary ---- */
 START_TEST(vocabulary_is_closed)
 {
@@ -500,6 +556,8 @@ int main(void)
 	tcase_add_test(t, unit_ways);
 	tcase_add_test(t, private_headers);
 	tcase_add_test(t, labels_that_are_fine);
+	tcase_add_test(t, findings_do_not_repeat_identifiers);
+	tcase_add_test(t, findings_are_printable);
 	tcase_add_test(t, pseudonyms_are_keyed);
 	tcase_add_test(t, key_files_are_guarded);
 	tcase_add_test(t, vocabulary_is_closed);

@@ -308,4 +308,11 @@ static const struct reading_case {
 	  1 },
 	{ "text running backwards", NULL, H ",needle\n" K ",a\xe2\x80\xae"
 	  "b\n", 0, "2:27:invisible-character", 0 },
+	{ "a byte that Windows does not have",
+	  "[file]\nencoding = windows-1252\n", H ",needle\n" K ",a\x81\n", 0,
+	  "0:0:not-utf8", 1 },
+	{ "dishes and the reported concentration", NULL,
+	  H ",cells_plated,dish_1,dish_2,tnc_e6_per_ml,cfu_f_per_ml\n" K
+	  ",500000,14,22,30,1080\n" K ",500000,14,22,30,36\n" K
+	  ",500000,14,>150,30,36\n", 0, "3:43:dishes-disagree", 3 },
 };

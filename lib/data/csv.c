@@ -418,7 +418,7 @@ static pd_status quoted_record(pd_csv *c, pd_csv_record *out, pd_error *err)
 	return st;
 }
 
-/* Limits of RFC-less size; the fast path comes here for long records only. */
+/* Limits of size; the fast path comes here for long records only. */
 static pd_status check_size(pd_csv *c, pd_csv_record *out)
 {
 	pd_rule rule = PD_RULE_NONE;
