@@ -157,6 +157,46 @@ START_TEST(boundary_is_zero)
 }
 END_TEST
 
+/* Variances far apart, some 0, slopes or not: an answer, or words why not;
+ * random intercepts on trees like these always have an answer. */
+START_TEST(odd_variances)
+{
+	for (uint64_t seed = 200; seed < 500; seed++) {
+		const struct variant *v = &variants[seed % VARIANTS];
+		struct data d;
+		pd_nested_spec s;
+		pd_nested *m;
+		pd_stream r;
+		double sd[4];
+		pd_error err = { 0 };
+		pd_status st;
+		bool slopes = false;
+
+		pd_stream_init(&r, seed, 3);
+		for (size_t k = 0; k < 4; k++)
+			sd[k] = exp(1.5 * pd_stream_normal(&r)) *
+			        (k == 3 || pd_stream_below(&r, 4) > 0 ? 1 : 0);
+		for (size_t k = 0; k < v->depth; k++)
+			slopes = slopes || v->q[k] > 1;
+		make(&d, seed, sd);
+		s = spec_of(&d, v);
+		m = new_model(&s);
+		st = pd_nested_fit(m, &err);
+		if (st == PD_OK) {
+			ck_assert(pd_nested_record(m)->newton_step <= 1e-8);
+			for (size_t a = 0; a < P; a++)
+				ck_assert(isfinite(pd_nested_beta(m)[a]) &&
+				          pd_nested_covariance(m)[a * P + a] >
+				          0.0);
+		} else if (!slopes || st != PD_NUMERIC || !err.text[0]) {
+			ck_abort_msg("seed %d, %s: %s", (int)seed, v->name,
+			             err.text);
+		}
+		pd_nested_free(m);
+	}
+}
+END_TEST
+
 /* ---- effects, covariance, conditional means ---------------------------- */
 
 START_TEST(estimates_are_dense)
@@ -572,6 +612,7 @@ static Suite *suite(void)
 	tcase_add_loop_test(t, gradient_is_slope, 0, VARIANTS);
 	tcase_add_loop_test(t, fit_is_stationary, 0, VARIANTS);
 	tcase_add_test(t, boundary_is_zero);
+	tcase_add_test(t, odd_variances);
 	suite_add_tcase(s, t);
 	t = tcase_create("answers");
 	tcase_set_timeout(t, 60);

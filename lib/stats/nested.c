@@ -85,6 +85,8 @@ static struct pd_nested *start(const pd_nested_spec *s)
 		lv->q = s->n_random[k] ? s->n_random[k] : 1;
 		lv->n_elements = lv->q * (lv->q + 1) / 2;
 		lv->first = m->n_elements;
+		for (size_t i = 0; i < lv->q; i++)
+			lv->perm[i] = i;
 		m->n_elements += lv->n_elements;
 	}
 	if (!m->arena || !room(m)) {

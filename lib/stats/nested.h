@@ -44,8 +44,8 @@ typedef enum pd_df_method {
  * PD_DATA: groups do not nest, non-finite value; PD_NUMERIC: rank deficient
  * (message names the column number). PD_REFUSED (message names the level):
  * no more rows than columns, y explained exactly, a level of one group, a
- * level of intercepts with one row a group or with the groups of the level
- * above. The caller leaves such a level out.
+ * level with one row a group or with the groups of the level above. The
+ * caller leaves such a level out.
  */
 pd_status pd_nested_new(const pd_nested_spec *spec, pd_nested **out,
                         pd_error *err);

@@ -9,6 +9,11 @@
  * direction T may grow (the Karush-Kuhn-Tucker condition: smallest eigenvalue
  * of N on the null space of T, N_aa = d_aa, N_ab = d_ab / 2), else T grows
  * along the steepest one.
+ *
+ * Blocks. The triangle of theta begins with the largest variance and goes on
+ * with the largest that is left (perm), so that what vanishes comes last:
+ * were the first pivot to vanish, the rest of its column would turn freely
+ * into the next.
  */
 #include "stats/nested_dense.h"
 #include "stats/nested_search.h"
@@ -21,22 +26,90 @@ enum { MAX_CUTS = 40 };
 void pd_bound_theta(const struct pd_level *lv, const double *t, double *theta)
 {
 	double l[PD_MAX_BLOCK];
-	size_t a, b;
+	size_t a, b, q = lv->q;
 
-	memcpy(l, t, lv->q * lv->q * sizeof *l);
-	pd_chol_semi(l, lv->q, lv->q, 1e-14);
+	for (a = 0; a < q; a++)
+		for (b = 0; b < q; b++)
+			l[a * q + b] = t[lv->perm[a] * q + lv->perm[b]];
+	pd_chol_semi(l, q, q, 1e-14);
 	for (size_t e = 0; e < lv->n_elements; e++) {
 		pd_element(lv, e, &a, &b);
-		theta[lv->first + e] = l[a * lv->q + b];
+		theta[lv->first + e] = l[a * q + b];
 	}
 }
 
-/* Is the variance of theta at `d` already a trifle beside the residual's? */
-static bool small(const struct pd_nested *m, const struct pd_level *lv,
-                  size_t d, const double *theta)
+/* T of a level from theta. */
+static void t_of(const struct pd_level *lv, const double *theta, double *t)
 {
-	return theta[d] * theta[d] * fabs(m->d_log_det[d]) <
-	       0.05 * (double)lv->n_groups;
+	double l[PD_MAX_BLOCK] = { 0.0 };
+	size_t q = lv->q, a, b;
+
+	for (size_t e = 0; e < lv->n_elements; e++) {
+		pd_element(lv, e, &a, &b);
+		l[lv->perm[a] * q + b] = theta[lv->first + e];
+	}
+	for (a = 0; a < q; a++)
+		for (b = 0; b < q; b++) {
+			t[a * q + b] = 0.0;
+			for (size_t c = 0; c < q; c++)
+				t[a * q + b] += l[a * q + c] * l[b * q + c];
+		}
+}
+
+/* The order in which what is left of the diagonal is always largest. */
+static void largest_first(const double *t, size_t q, size_t *perm)
+{
+	double left[PD_MAX_BLOCK];
+
+	memcpy(left, t, q * q * sizeof *left);
+	for (size_t j = 0; j < q; j++) {
+		size_t best = j, swap, p;
+
+		for (size_t i = j + 1; i < q; i++)
+			if (left[perm[i] * (q + 1)] >
+			    4.0 * left[perm[best] * (q + 1)])
+				best = i;
+		swap = perm[j];
+		perm[j] = p = perm[best];
+		perm[best] = swap;
+		for (size_t a = j + 1; a < q && left[p * (q + 1)] > 0.0; a++)
+			for (size_t b = j + 1; b < q; b++)
+				left[perm[a] * q + perm[b]] -=
+					left[perm[a] * q + p] *
+					left[p * q + perm[b]] /
+					left[p * (q + 1)];
+	}
+}
+
+void pd_bound_pivot(struct pd_nested *m, double *theta, bool natural)
+{
+	for (size_t k = 0; k < m->depth; k++) {
+		struct pd_level *lv = &m->level[k];
+		double t[PD_MAX_BLOCK];
+		size_t perm[PD_NESTED_BLOCK] = { 0, 1, 2 };
+
+		if (lv->q == 1)
+			continue;
+		t_of(lv, theta, t);
+		if (!natural) {
+			memcpy(perm, lv->perm, sizeof perm);
+			largest_first(t, lv->q, perm);
+		}
+		if (memcmp(perm, lv->perm, lv->q * sizeof *perm) == 0)
+			continue;
+		memcpy(lv->perm, perm, sizeof perm);
+		pd_bound_theta(lv, t, theta);
+	}
+}
+
+/* Is pivot j of theta already a trifle beside the residual's variance? */
+static bool small(const struct pd_nested *m, const struct pd_level *lv,
+                  size_t j, const double *theta, double share)
+{
+	double pivot = theta[diagonal(lv, j)];
+
+	return pivot * pivot * fabs(m->d_log_det[diagonal(lv, lv->perm[j])]) <
+	       share * (double)lv->n_groups;
 }
 
 void pd_bound_clip(const struct pd_nested *m, const double *from,
@@ -44,33 +117,34 @@ void pd_bound_clip(const struct pd_nested *m, const double *from,
 {
 	for (size_t k = 0; k < m->depth; k++) {
 		const struct pd_level *lv = &m->level[k];
-		size_t q = lv->q;
-		double l[PD_MAX_BLOCK] = { 0.0 }, t[PD_MAX_BLOCK] = { 0.0 };
+		double t[PD_MAX_BLOCK];
 		bool cut = false;
 
-		for (size_t j = 0; j < q; j++) {
+		for (size_t j = 0; j < lv->q; j++) {
 			size_t d = diagonal(lv, j);
-			bool trifle = small(m, lv, d, from);
+			bool trifle = small(m, lv, j, from, 0.05);
 
 			if (!(theta[d] < (trifle ? 1e-3 : 0.1) * from[d]))
 				continue;
 			theta[d] = trifle ? 0.0 : 0.25 * from[d];
 			cut = cut || trifle;
 		}
-		for (size_t e = 0; cut && e < lv->n_elements; e++) {
-			size_t a, b;
-
-			pd_element(lv, e, &a, &b);
-			l[a * q + b] = theta[lv->first + e];
+		if (cut) {
+			t_of(lv, theta, t);
+			pd_bound_theta(lv, t, theta);
 		}
-		if (!cut)
-			continue;
-		for (size_t a = 0; a < q; a++)
-			for (size_t b = 0; b < q; b++)
-				for (size_t c = 0; c < q; c++)
-					t[a * q + b] += l[a * q + c] *
-					                l[b * q + c];
-		pd_bound_theta(lv, t, theta);
+	}
+}
+
+/* Columns of theta from j on to 0. */
+static void zero_from(const struct pd_level *lv, size_t j, double *theta)
+{
+	size_t a, b;
+
+	for (size_t e = 0; e < lv->n_elements; e++) {
+		pd_element(lv, e, &a, &b);
+		if (b >= j)
+			theta[lv->first + e] = 0.0;
 	}
 }
 
@@ -83,27 +157,18 @@ bool pd_bound_settle(struct pd_search *s)
 	memcpy(theta, s->at.theta, sizeof theta);
 	for (size_t k = 0; k < m->depth; k++) {
 		const struct pd_level *lv = &m->level[k];
-		size_t q = lv->q;
-		double t[PD_MAX_BLOCK];
-		bool here = false;
 
-		memcpy(t, lv->T, q * q * sizeof *t);
-		for (size_t j = 0; j < q; j++) {
-			size_t d = diagonal(lv, j);
-			double was = theta[d] * theta[d];
+		for (size_t j = 0; j < lv->q; j++) {
+			size_t d = diagonal(lv, lv->perm[j]);
+			double was = pow(theta[diagonal(lv, j)], 2.0);
 
-			if (!(was > 0.0) ||
-			    was * fabs(m->d_log_det[d]) >
-			    1e-4 * (double)lv->n_groups ||
+			if (!(was > 0.0) || !small(m, lv, j, theta, 1e-4) ||
 			    s->at.grad_t[d] - was *
 			    s->at.hess_t[d * (m->n_elements + 1)] < 0.0)
 				continue;
-			t[j * q + j] -= was;
-			here = true;
+			zero_from(lv, j, theta); /* later ones are smaller */
+			any = true;
 		}
-		if (here)
-			pd_bound_theta(lv, t, theta);
-		any = any || here;
 	}
 	if (!any)
 		return false;

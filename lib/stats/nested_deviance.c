@@ -23,8 +23,8 @@
 #include <math.h>
 #include <string.h>
 
-/* L (lower, column by column in theta) and T = L L' of every level. */
-static void set_levels(struct pd_nested *m, const double *theta)
+/* L (a triangle, column by column in theta) and T = L L' of every level. */
+void pd_levels_at(struct pd_nested *m, const double *theta)
 {
 	for (size_t k = 0; k < m->depth; k++) {
 		struct pd_level *lv = &m->level[k];
@@ -33,7 +33,7 @@ static void set_levels(struct pd_nested *m, const double *theta)
 		memset(lv->L, 0, sizeof lv->L);
 		for (size_t e = 0; e < lv->n_elements; e++) {
 			pd_element(lv, e, &a, &b);
-			lv->L[a * q + b] = theta[lv->first + e];
+			lv->L[lv->perm[a] * q + b] = theta[lv->first + e];
 		}
 		for (a = 0; a < q; a++)
 			for (b = 0; b < q; b++) {
@@ -167,6 +167,7 @@ static double jacobian(const struct pd_level *lv, size_t e, size_t i)
 
 	pd_element(lv, e, &a, &b);
 	pd_element(lv, i, &r, &c);
+	r = lv->perm[r];
 	return (a == r ? lv->L[b * lv->q + c] : 0.0) +
 	       (b == r ? lv->L[a * lv->q + c] : 0.0);
 }
@@ -182,6 +183,8 @@ static double curvature(const struct pd_level *lv, size_t e, size_t i,
 	pd_element(lv, j, &s, &d);
 	if (c != d)
 		return 0.0;
+	r = lv->perm[r];
+	s = lv->perm[s];
 	return (a == r && b == s ? 1.0 : 0.0) + (b == r && a == s ? 1.0 : 0.0);
 }
 
@@ -231,7 +234,7 @@ static void hessian_theta(const struct pd_nested *m, struct pd_point *pt)
 
 bool pd_point_at(struct pd_nested *m, struct pd_point *pt, int order)
 {
-	set_levels(m, pt->theta);
+	pd_levels_at(m, pt->theta);
 	m->record.evaluations++;
 	pt->value = pd_pass_up(m) ? value(m) : INFINITY;
 	if (!isfinite(pt->value)) {

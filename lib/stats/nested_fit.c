@@ -64,7 +64,7 @@ static void newton(struct pd_search *s)
 		most = fmax(most, unit[i]);
 	}
 	for (size_t i = 0; i < nf; i++)
-		unit[i] = 1.0 / fmax(unit[i], 1e-6 * most + 1e-300);
+		unit[i] = most > 0.0 ? 1.0 / fmax(unit[i], 1e-6 * most) : 1.0;
 	for (size_t i = 0; i < nf; i++)
 		for (size_t j = 0; j < nf; j++)
 			h[i * nf + j] = unit[i] * unit[j] *
@@ -90,20 +90,38 @@ static void newton(struct pd_search *s)
 	}
 }
 
+/* Elements of T whose variances are not 0. */
+static size_t find_used(const struct pd_nested *m, size_t *used)
+{
+	size_t n = 0, a, b;
+
+	for (size_t k = 0; k < m->depth; k++) {
+		const struct pd_level *lv = &m->level[k];
+
+		for (size_t e = 0; e < lv->n_elements; e++) {
+			pd_element(lv, e, &a, &b);
+			if (lv->T[a * (lv->q + 1)] > 0.0 &&
+			    lv->T[b * (lv->q + 1)] > 0.0)
+				used[n++] = lv->first + e;
+		}
+	}
+	return n;
+}
+
 /*
- * Do the data tell the free variances apart? Their expected information must
- * be positive, also when each is measured in its own units, and not vanish
+ * Do the data tell the variances apart? Their expected information must be
+ * positive, also when each is measured in its own units, and not vanish
  * beside what as many independent groups would give.
  */
 static bool identified(const struct pd_search *s)
 {
 	const struct pd_nested *m = s->m;
-	size_t nf = s->n_free, ne = m->n_elements;
+	size_t used[PD_MAX_E], n = find_used(m, used), ne = m->n_elements;
 	double info[PD_MAX_E * PD_MAX_E], unit[PD_MAX_E];
 
-	for (size_t i = 0; i < nf; i++) {
+	for (size_t i = 0; i < n; i++) {
 		const struct pd_level *lv = m->level;
-		size_t e = s->free[i];
+		size_t e = used[i];
 		double k;
 
 		while (e >= lv->first + lv->n_elements)
@@ -114,14 +132,14 @@ static bool identified(const struct pd_search *s)
 			return false;
 		unit[i] = 1.0 / sqrt(unit[i]);
 	}
-	for (size_t i = 0; i < nf; i++)
-		for (size_t j = 0; j < nf; j++)
-			info[i * nf + j] = unit[i] * unit[j] *
-				s->at.info_t[s->free[i] * ne + s->free[j]];
-	if (!pd_chol(info, nf, nf))
+	for (size_t i = 0; i < n; i++)
+		for (size_t j = 0; j < n; j++)
+			info[i * n + j] = unit[i] * unit[j] *
+				s->at.info_t[used[i] * ne + used[j]];
+	if (!pd_chol(info, n, n))
 		return false;
-	for (size_t i = 0; i < nf; i++)
-		if (!(info[i * (nf + 1)] > 1e-4))
+	for (size_t i = 0; i < n; i++)
+		if (!(info[i * (n + 1)] > 1e-4))
 			return false;
 	return true;
 }
@@ -166,20 +184,19 @@ static void step_level(const struct pd_level *lv, const double *step,
 static bool score(struct pd_search *s)
 {
 	const struct pd_nested *m = s->m;
-	size_t nf = s->n_free, ne = m->n_elements;
+	size_t used[PD_MAX_E], n = find_used(m, used), ne = m->n_elements;
 	double info[PD_MAX_E * PD_MAX_E], step[PD_MAX_E], all[PD_MAX_E] = { 0 };
 
-	for (size_t i = 0; i < nf; i++) {
-		step[i] = -s->at.grad_t[s->free[i]];
-		for (size_t j = 0; j < nf; j++)
-			info[i * nf + j] = s->at.info_t[s->free[i] * ne +
-			                                s->free[j]];
+	for (size_t i = 0; i < n; i++) {
+		step[i] = -s->at.grad_t[used[i]];
+		for (size_t j = 0; j < n; j++)
+			info[i * n + j] = s->at.info_t[used[i] * ne + used[j]];
 	}
-	if (nf == 0 || !pd_chol(info, nf, nf))
+	if (n == 0 || !pd_chol(info, n, n))
 		return false;
-	pd_chol_solve(info, nf, nf, step);
-	for (size_t i = 0; i < nf; i++)
-		all[s->free[i]] = step[i];
+	pd_chol_solve(info, n, n, step);
+	for (size_t i = 0; i < n; i++)
+		all[used[i]] = step[i];
 	memcpy(s->trial.theta, s->at.theta, sizeof s->at.theta);
 	for (size_t k = 0; k < m->depth; k++)
 		step_level(&m->level[k], all, s->at.theta, s->trial.theta);
@@ -226,19 +243,19 @@ static bool runs_away(const struct pd_search *s)
 	return false;
 }
 
-static void run(struct pd_search *s, struct pd_nested *m, const double *start)
+static void steps(struct pd_search *s, struct pd_nested *m)
 {
-	memset(s, 0, sizeof *s);
-	s->m = m;
-	memcpy(s->at.theta, start, m->n_elements * sizeof *start);
+	bool told;
+
 	for (s->iterations = 0; s->end == RUNNING; s->iterations++) {
-		if (runs_away(s)) {
-			s->end = RUNAWAY;
-			return;
-		}
+		pd_bound_pivot(m, s->at.theta, false);
 		if (s->iterations == MAX_STEPS ||
 		    !pd_point_at(m, &s->at, 2)) {
 			s->end = STUCK;
+			return;
+		}
+		if (runs_away(s)) {
+			s->end = identified(s) ? RUNAWAY : FLAT;
 			return;
 		}
 		if (pd_bound_settle(s))
@@ -251,11 +268,22 @@ static void run(struct pd_search *s, struct pd_nested *m, const double *start)
 			s->end = s->curved && identified(s) ? DONE : FLAT;
 			return;
 		}
+		told = identified(s);
 		if ((s->iterations == 0 || !s->curved) && score(s))
 			continue;
 		if (!walk(s))
-			s->end = identified(s) ? STUCK : FLAT;
+			s->end = told ? STUCK : FLAT;
 	}
+}
+
+/* A search from `start`; it begins and ends with theta's rows as they come. */
+static void run(struct pd_search *s, struct pd_nested *m, const double *start)
+{
+	memset(s, 0, sizeof *s);
+	s->m = m;
+	memcpy(s->at.theta, start, m->n_elements * sizeof *start);
+	steps(s, m);
+	pd_bound_pivot(m, s->at.theta, true);
 }
 
 static void unit_start(const struct pd_nested *m, double diag, double *theta)
@@ -304,6 +332,7 @@ static void record(struct pd_nested *m, const struct pd_search *s)
 	m->record.deviance = s->at.value;
 	m->record.log_likelihood = -0.5 * s->at.value;
 	memcpy(m->theta, s->at.theta, sizeof m->theta);
+	pd_levels_at(m, m->theta);
 }
 
 /* Any column held at zero? */

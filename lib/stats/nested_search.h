@@ -29,6 +29,9 @@ static inline size_t diagonal(const struct pd_level *lv, size_t j)
 /* nested_bound.c */
 /* theta of one level from its T; pivots of rounding's size become exact 0. */
 void pd_bound_theta(const struct pd_level *lv, const double *t, double *theta);
+/* Largest pivots first in every level's triangle (natural: as they come);
+ * theta is rewritten, T stays. */
+void pd_bound_pivot(struct pd_nested *m, double *theta, bool natural);
 /*
  * Diagonals that shrink past a tenth: to exactly 0 where the variance was a
  * trifle anyway (T kept otherwise), else a quarter of what they were. from:

@@ -117,6 +117,20 @@ static pd_status nest(struct pd_nested *m, size_t k, pd_error *err)
 	return PD_OK;
 }
 
+/* Are all random columns of x among those of y? */
+static bool among(const struct pd_level *x, const struct pd_level *y)
+{
+	for (size_t i = 0; i < x->q; i++) {
+		size_t j = 0;
+
+		while (j < y->q && y->col[j] != x->col[i])
+			j++;
+		if (j == y->q)
+			return false;
+	}
+	return true;
+}
+
 /* Levels whose variance no data could tell apart from another's. */
 static pd_status distinguishable(const struct pd_nested *m, size_t k,
                                  pd_error *err)
@@ -126,14 +140,12 @@ static pd_status distinguishable(const struct pd_nested *m, size_t k,
 	if (lv->n_groups < 2)
 		return pd_fail(err, PD_REFUSED, "level %zu has a single "
 		               "group, expected at least 2", k + 1);
-	if (lv->q > 1)
-		return PD_OK;
 	if (lv->n_groups == m->n)
 		return pd_fail(err, PD_REFUSED, "level %zu has one row a "
 		               "group: its variance cannot be told from the "
 		               "residual's", k + 1);
 	if (k > 0 && lv->n_groups == lv[-1].n_groups &&
-	    lv[-1].q == 1 && lv->col[0] == lv[-1].col[0])
+	    (among(lv, lv - 1) || among(lv - 1, lv)))
 		return pd_fail(err, PD_REFUSED, "levels %zu and %zu have the "
 		               "same groups: their variances cannot be told "
 		               "apart", k, k + 1);

@@ -83,6 +83,9 @@ struct pd_level {
 	bool presummed;        /* leaves are bundled, the two below are used */
 	double *total, *within; /* s.n * q*q * ld*ld                         */
 	double L[PD_MAX_BLOCK], T[PD_MAX_BLOCK]; /* of the present point     */
+	size_t perm[PD_NESTED_BLOCK]; /* row i of theta's triangle is row
+	                          perm[i] of L; as they come but during a
+	                          search, see nested_bound.c                 */
 };
 
 struct pd_nested {
@@ -157,6 +160,8 @@ struct pd_point {
 /* order 0: value; 1: with gradients; 2: with Hessians. False when not
  * positive definite: value is INFINITY. Leaves chol, phi, beta_q (vec). */
 bool pd_point_at(struct pd_nested *m, struct pd_point *pt, int order);
+/* L and T of every level from theta. */
+void pd_levels_at(struct pd_nested *m, const double *theta);
 /* Row and column (a >= b) of element e within its level's block. */
 void pd_element(const struct pd_level *lv, size_t e, size_t *a, size_t *b);
 /* Residual variance of scaled y at the last point; v[w] = (-beta_q, 1). */

@@ -279,5 +279,8 @@ pd_status pd_df_estimate(double value, double variance, double df,
 	out->low = value - t * out->se;
 	out->high = value + t * out->se;
 	out->p = pd_t_two_sided(value / out->se, df);
+	if (!isfinite(out->low) || !isfinite(out->high))
+		return pd_fail(err, PD_NUMERIC, "no interval: the data leave "
+		               "%.3g degrees of freedom", df);
 	return PD_OK;
 }
