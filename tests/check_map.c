@@ -193,6 +193,16 @@ START_TEST(unit_spellings)
 		ck_assert_msg(u.shift == row[i].shift, "%s: %d", row[i].s,
 		              u.shift);
 	}
+	for (int f = 0; f < PD_N_FIELDS; f++) { /* the canonical ones */
+		const pd_field_info *a = pd_field_about((pd_field)f);
+
+		if (!a->unit[0] || a->kind == PD_FIELD_DATE)
+			continue;
+		ck_assert_msg(pd_unit_find((pd_field)f, a->unit,
+		                           strlen(a->unit), &u, &why) &&
+		              u.shift == 0 && u.way == PD_WAY_SHIFT, "%s",
+		              a->header);
+	}
 	for (size_t i = 0; i < sizeof bad / sizeof *bad; i++)
 		ck_assert_msg(!pd_unit_find(bad[i].f, bad[i].s, strlen(bad[i].s),
 		                            &u, &why), "%s", bad[i].s);

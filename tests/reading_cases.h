@@ -199,6 +199,9 @@ static const struct reading_case {
 	/* one outcome a row */
 	{ "long rows", NULL, LONG_H "C1,S1,tnc,35200,cells/uL\n"
 	  "C1,S1,cfu_f,12,per 10^5\nC1,S1,viability,,\n", 0, "", 3 },
+	{ "long rows without a number", "[values value]\nk.A. = not ordered\n",
+	  LONG_H "C1,S1,tnc,not ordered,\nC1,S1,cfu_f,TNTC,\n"
+	  "C1,S1,mnc,k.A.,\nC1,S1,mnc,<2,\n", 0, "5:14:unit-blank", 3 },
 	{ "long rows with faults", NULL, LONG_H "C1,S1,tnc,35,10^3/dish\n"
 	  "C1,S1,tnc,35,\nC1,S1,,35,K/uL\nC1,S1,cd34,2,%\n"
 	  "C1,S1,mnc,20,% of TNC\nC1,S1,glucose,5,K/uL\n"

@@ -242,6 +242,17 @@ static bool row_unit(pd_reader *r, const pd_csv_record *rec, size_t i,
 	return true;
 }
 
+/* "not ordered" and the like count nothing: the unit may be blank. */
+static bool needs_no_unit(const pd_reader *r, const pd_csv_record *rec,
+                          const pd_intake *in)
+{
+	const pd_csv_cell *value = &rec->cell[in->column];
+
+	return rec->cell[r->of[PD_F_UNIT]->column].length == 0 &&
+	       (pd_state_by_word(value->text, value->length) != PD_MEASURED ||
+	        pd_map_lookup(in->values, value->text, value->length));
+}
+
 /* Before VALUE of a long row is read: its outcome and unit. */
 static bool prepare_value(pd_reader *r, const pd_csv_record *rec, size_t i,
                           pd_intake *in)
@@ -259,6 +270,10 @@ static bool prepare_value(pd_reader *r, const pd_csv_record *rec, size_t i,
 			               rec->line, r->of[PD_F_OUTCOME]->column,
 			               NULL);
 		return false;
+	}
+	if (needs_no_unit(r, rec, in)) {
+		in->unit = (pd_unit){ PD_WAY_SHIFT, 0, 1 };
+		return true;
 	}
 	if (!row_unit(r, rec, i, &outcome))
 		return false;
