@@ -35,5 +35,18 @@ COMMIT;
 --: rollback
 ROLLBACK;
 
+--: application_id
+PRAGMA application_id;
+--: user_version
+PRAGMA user_version;
+--: count_objects
+SELECT count(*) FROM sqlite_schema;
+--: lost_parents
+SELECT count(*) FROM pragma_foreign_key_check;
+--: page_bytes
+SELECT page_count * page_size FROM pragma_page_count, pragma_page_size;
+--: count_sources
+SELECT count(*) FROM sources;
+
 --: check
 PRAGMA quick_check(1);

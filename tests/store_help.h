@@ -10,6 +10,7 @@
 
 #include <check.h>
 #include <sqlite3.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -153,5 +154,26 @@ static inline void help_check_database(void)
 	                             "pragma_integrity_check WHERE "
 	                             "integrity_check <> 'ok'"), 0);
 }
+
+/* A wide file of one case: four pulls with their results. */
+#define HEAD                                                                   \
+	"patient,sex,birth_year,case,case_date,age_y,operator,side,site_no,"   \
+	"landmark,needle_gauge,aliquot_no,volume_ml,syringe_ml,"               \
+	"anticoagulant_ml,method_version,tnc_e6_per_ml,viability_pct,"         \
+	"cells_plated,dish_1,dish_2,dish_3\n"
+#define ROW(case_, side, site, pull, ml, tnc, d1, d2, d3)                      \
+	"M01,female,1961," case_ ",2025-04-17,63.4,T2," side "," site          \
+	",PSIS,11," pull "," ml ",10,1.0,lab v1," tnc ",93.1,500000," d1 ","   \
+	d2 "," d3 "\n"
+
+static const char wide[] __attribute__((unused)) = HEAD
+    ROW("V01", "L", "1", "1", "9.0", "35.0", "14", "22", "18")
+    ROW("V01", "L", "1", "2", "8.5", "27.3", "11", "9", "13")
+    ROW("V01", "R", "2", "1", "7.9", "31.7", "0", "0", "0")
+    ROW("V01", "R", "2", "2", "6.1", "<2", "TNTC", ">150", "failed");
+
+/* The keys of a draw, and a file of only those and TNC. */
+#define KEYS "patient,case,case_date,side,site_no,aliquot_no,volume_ml,"
+#define SHORT KEYS "tnc_e6_per_ml\n"
 
 #endif

@@ -11,6 +11,8 @@
 #include <sqlite3.h>
 #include <stdbool.h>
 
+enum { PD_DB_BUSY_MS = 5000 };
+
 struct pd_store {
 	sqlite3 *db;
 	char *path;       /* as given by the caller, for messages           */

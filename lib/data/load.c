@@ -373,11 +373,13 @@ static void choose_journal(pd_store *s, bool on)
 
 	if (!s->wal)
 		return;
-	if (on && pd_db_number(s, "SELECT count(*) FROM sources", &n, NULL) ==
-	    PD_OK && n == 0)
+	sqlite3_busy_timeout(s->db, 0); /* not worth waiting for */
+	if (on && pd_db_number(s, pd_sql_count_sources, &n, NULL) == PD_OK &&
+	    n == 0)
 		pd_db_run(s, pd_sql_rollback_journal, NULL);
 	else if (!on)
 		pd_db_run(s, pd_sql_journal, NULL);
+	sqlite3_busy_timeout(s->db, PD_DB_BUSY_MS);
 }
 
 static pd_status load_rows(pd_store *s, const pd_load_request *request,

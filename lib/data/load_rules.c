@@ -237,7 +237,7 @@ static void slip_rule(struct load *L, struct spread **old, int k)
 	if (n_now >= FEWEST_SPREAD && (shift > 30 || shift < 1.0 / 30))
 		load_find(L, "median-shift", PD_WARNING, 0,
 		          load_value_field(k),
-		          "the unit of the earlier files, or a map that says so",
+		          "the unit of the earlier files, or a map for this",
 		          "median %s about %.2g, in earlier files %.2g",
 		          pd_field_about(load_value_field(k))->header, here,
 		          before);
@@ -271,8 +271,8 @@ static void method_rule(struct load *L, struct spread **old, int k)
 			          load_value_field(k),
 			          "a bridge between methods before they are "
 			          "compared",
-			          "median %s of method version '%s' about %.2g, "
-			          "of all others %.2g",
+			          "median %s of method version '%s' about "
+			          "%.2g, of all others %.2g",
 			          pd_field_about(load_value_field(k))->header,
 			          pd_table_word(L->names[2], (uint32_t)m), a,
 			          b);
@@ -430,9 +430,9 @@ static void outgrown_pools(struct load *L)
 		load_fail(L, pd_db_step(L->s, q, &row, L->err));
 		if (row)
 			load_find(L, "pool-outgrown", PD_WARNING, 0, PD_F_POOL,
-			          "all draws of a case before its pooled result",
-			          "new draws of case '%s', which its stored pool "
-			          "'%s' does not hold", pd_db_text(q, 1),
+			          "all draws of a case, then its pool's result",
+			          "new draws of case '%s', which its stored "
+			          "pool '%s' does not hold", pd_db_text(q, 1),
 			          pd_db_text(q, 0));
 	}
 	sqlite3_finalize(q);

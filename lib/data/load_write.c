@@ -86,8 +86,9 @@ void load_bind_facts(sqlite3_stmt *q, int at, record of, const double *fact,
                      int n)
 {
 	for (int k = 0; k < n; k++)
-		bind_fact(q, at + k, pd_field_about(load_fact_field(of, k))->kind
-		          == PD_FIELD_NUMBER, fact[k]);
+		bind_fact(q, at + k,
+		          pd_field_about(load_fact_field(of, k))->kind ==
+		          PD_FIELD_NUMBER, fact[k]);
 }
 
 void load_bind_end(struct load *L, sqlite3_stmt *q, int at, uint32_t line)
@@ -203,7 +204,8 @@ void load_write_close(struct load *L)
 
 static void flush_aliquots(struct load *L)
 {
-	load_write_rows(L, &L->aliquots, bind_aliquot, L->in_order, L->aliquots.n);
+	load_write_rows(L, &L->aliquots, bind_aliquot, L->in_order,
+	                L->aliquots.n);
 	L->aliquots.n = 0;
 }
 
@@ -407,7 +409,8 @@ static void results_differ(struct load *L, const struct assay *is,
 
 /*
  * Bring a row's results into those there are. Returns what came of it; sets
- * was->e.filled and was->e.replaced. ours: values that this file gave. A result of an aliquot given twice in one
+ * was->e.filled and was->e.replaced. ours: bits of the values that this file
+ * gave. A result of an aliquot given twice in one
  * file is a finding even where it is the same; of a pool it may be repeated,
  * as clinics write it on the row of every draw in it.
  */

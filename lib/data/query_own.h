@@ -83,7 +83,9 @@ typedef enum q_state {
 	Q_NOT_ORDERED, Q_BLANK, Q_N_STATES
 } q_state;
 
-typedef enum q_judge { Q_CONCENTRATION, Q_PREVALENCE, Q_YIELD, Q_PERCENT } q_judge;
+typedef enum q_judge {
+	Q_CONCENTRATION, Q_PREVALENCE, Q_YIELD, Q_PERCENT
+} q_judge;
 
 struct q_outcome {
 	const char *name, *words;
@@ -95,7 +97,7 @@ struct q_outcome {
 };
 
 const struct q_outcome *q_outcome_find(const char *name);
-/* Q_N judges: -1 when the word is none. */
+/* A q_judge, -1 when the word is none. */
 int q_judge_find(const char *name);
 
 /* One stated result: value as the sample was measured (a concentration, a

@@ -168,7 +168,7 @@ struct unit {
 	uint32_t case_, site, from, to;
 };
 
-/* Members of a result's sample: positions in t->aliquot, through `visit`. */
+/* First member of a pool in t->member. */
 static size_t first_member(const struct q_tree *t, int64_t sample)
 {
 	size_t low = 0, high = t->n_members;
@@ -327,10 +327,7 @@ static double add(double a, double b)
 	return isnan(a) ? b : isnan(b) ? a : a + b;
 }
 
-/*
- * Weights of a result: `weight` for its share of the unit, and the factor
- * that takes its value to what is summed.
- */
+/* What a result's value counts by when several make up a unit. */
 static double weight_of(const struct making *m, const struct q_result *r,
                         double ml, double factor)
 {
@@ -342,10 +339,10 @@ static double weight_of(const struct making *m, const struct q_result *r,
 
 /* The unit's value from the chosen results; false where a weight or mL that
  * is needed is not known. */
-static bool sum_up(struct making *m, const struct unit *u, int method,
-                   struct q_row *row)
+static bool sum_up(struct making *m, int method, struct q_row *row)
 {
-	double total = 0, n = 0;
+	double total = 0;
+	int n = 0;
 
 	row->low = row->high = 0;
 	row->state = Q_MEASURED;
@@ -387,7 +384,6 @@ static bool sum_up(struct making *m, const struct unit *u, int method,
 		row->state = Q_BELOW;
 	if (row->method == -2)
 		row->method = -1;
-	(void)u;
 	return true;
 }
 
@@ -409,7 +405,7 @@ static bool unit_row(struct making *m, const struct unit *u, double ml)
 	row->case_ = u->case_;
 	row->site = u->site;
 	row->ml = m->material ? NAN : ml;
-	if (m->n_pieces && !sum_up(m, u, method, row)) {
+	if (m->n_pieces && !sum_up(m, method, row)) {
 		m->out->n--;
 		m->flow->incomplete_out++;
 	}

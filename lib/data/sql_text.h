@@ -12,7 +12,9 @@ extern const char pd_sql_schema[], pd_sql_words[], pd_sql_triggers[],
 /* open.sql */
 extern const char pd_sql_defend[], pd_sql_journal[], pd_sql_rollback_journal[],
     pd_sql_objects[], pd_sql_stamp[], pd_sql_begin_write[], pd_sql_begin_read[],
-    pd_sql_commit[], pd_sql_rollback[], pd_sql_check[];
+    pd_sql_commit[], pd_sql_rollback[], pd_sql_check[],
+    pd_sql_application_id[], pd_sql_user_version[], pd_sql_count_objects[],
+    pd_sql_lost_parents[], pd_sql_page_bytes[], pd_sql_count_sources[];
 
 /* audit.sql */
 extern const char pd_sql_audit_last[], pd_sql_audit_add[],
@@ -35,7 +37,8 @@ extern const char pd_sql_find_source[], pd_sql_same_size[],
     pd_sql_put_assay[], pd_sql_get_aliquot[], pd_sql_get_assay[],
     pd_sql_keep_patient[], pd_sql_keep_case[], pd_sql_keep_site[],
     pd_sql_keep_aliquot[], pd_sql_keep_assay[], pd_sql_history_since[],
-    pd_sql_members[], pd_sql_find_pool[], pd_sql_find_label[], pd_sql_add_label[],
+    pd_sql_members[], pd_sql_find_pool[], pd_sql_find_label[],
+    pd_sql_add_label[],
     pd_sql_next_pool[], pd_sql_add_pool[], pd_sql_add_member[],
     pd_sql_pool_members[], pd_sql_outgrown_pools[], pd_sql_load_on[],
     pd_sql_load_off[], pd_sql_source_name[];

@@ -18,8 +18,6 @@
 #include <sys/statfs.h>
 #include <unistd.h>
 
-enum { BUSY_MS = 5000 };
-
 /* Numbers of statfs(2) for file systems that several machines share: locks
  * and the write-ahead log's shared memory do not work across machines. */
 static bool is_network(unsigned long type)
@@ -144,6 +142,7 @@ static char *immutable_name(const char *place)
 static pd_status read_flags(pd_store *s, const char *place, char **name,
                             int *flags, pd_error *err)
 {
+	static const char *const logs[] = { "wal", "journal" };
 	char log[PATH_MAX];
 	struct stat left;
 	const char *slash = strrchr(place, '/');
@@ -155,12 +154,14 @@ static pd_status read_flags(pd_store *s, const char *place, char **name,
 	*flags = SQLITE_OPEN_READONLY;
 	if (can_write)
 		return PD_OK;
-	if ((size_t)snprintf(log, sizeof log, "%s-wal", place) < sizeof log &&
-	    stat(log, &left) == 0 && left.st_size > 0)
-		return pd_fail_at(err, PD_NO_PERMISSION, s->path, 0, 0,
-		                  "database has unfinished work in '%s-wal' "
-		                  "and cannot be written; open it once where "
-		                  "it can", s->path);
+	for (int k = 0; k < 2; k++)
+		if ((size_t)snprintf(log, sizeof log, "%s-%s", place, logs[k])
+		    < sizeof log && stat(log, &left) == 0 && left.st_size > 0)
+			return pd_fail_at(err, PD_NO_PERMISSION, s->path, 0, 0,
+			                  "database has unfinished work in "
+			                  "'%s-%s' and cannot be written; "
+			                  "open it once where it can", s->path,
+			                  logs[k]);
 	*name = immutable_name(place);
 	*flags |= SQLITE_OPEN_URI;
 	return *name ? PD_OK : pd_fail(err, PD_NO_MEMORY, "out of memory");
@@ -202,7 +203,7 @@ static int defend(sqlite3 *db)
 		                       (int *)NULL);
 	for (size_t i = 0; i < sizeof limit / sizeof *limit; i++)
 		sqlite3_limit(db, limit[i].id, limit[i].most);
-	sqlite3_busy_timeout(db, BUSY_MS);
+	sqlite3_busy_timeout(db, PD_DB_BUSY_MS);
 	return rc;
 }
 

@@ -17,7 +17,7 @@ sizes=${SIZES:-3500 35000}
 
 # seconds and peak MB of a command, its output thrown away
 clock() {
-	TIMEFORMAT= /usr/bin/time -f '%e %M' -o "$folder/clock" "$@" \
+	/usr/bin/time -f '%e %M' -o "$folder/clock" "$@" \
 		>"$folder/out" 2>"$folder/err" || {
 		cat "$folder/err" >&2
 		exit 1
@@ -27,7 +27,8 @@ clock() {
 
 median() {
 	sort -n | awk '{ x[NR] = $1 } END {
-		print NR % 2 ? x[(NR + 1) / 2] : (x[NR / 2] + x[NR / 2 + 1]) / 2 }'
+		print NR % 2 ? x[(NR + 1) / 2] :
+		      (x[NR / 2] + x[NR / 2 + 1]) / 2 }'
 }
 
 import() {
