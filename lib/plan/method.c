@@ -138,11 +138,13 @@ static size_t moving_patients(const pd_rows *r, size_t unit, pd_arena *arena)
 
 /* NULL, or the arms share no method version, so that the laboratory's change
  * and the technique's cannot be told apart. */
-static const char *split_versions(const pd_rows *r, pd_arena *arena)
+static const char *split_versions(const pd_question *q, const pd_rows *r,
+                                  pd_arena *arena)
 {
 	const pd_column *v = pd_frame_find(r->model, "method_version");
 
-	if (!v || !r->arm || r->n_arms != 2 || v->n_levels < 2)
+	if (!v || !r->arm || r->n_arms != 2 || v->n_levels < 2 ||
+	    strcmp(q->parameter, "method_version") == 0)
 		return NULL;
 	unsigned char *in = PD_NEW(arena, unsigned char, 2 * v->n_levels);
 
@@ -190,7 +192,7 @@ static const char *find_refusal(const pd_plan *plan, const pd_question *q,
 		    arena, "%zu of %zu results are zero, below detection or "
 		    "too many to count: more than half, so a ratio would rest "
 		    "on what was not measured", r->n_censored, r->n);
-	return split_versions(r, scratch);
+	return split_versions(q, r, scratch);
 }
 
 static void refuse(pd_method *m, const char *words)
