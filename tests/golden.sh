@@ -38,7 +38,6 @@ keep load-again.txt load --db small.db --date 2026-01-05 small.csv
 keep load-bad.txt load --db bad.db --date 2026-01-05 --all bad.csv
 keep findings-small.txt findings --db small.db
 keep fields-small.txt findings --db small.db --fields
-keep review-small.txt review --quiet --db small.db --plan demo.plan --date 2026-01-05
 keep first-page-small.txt review --quiet --db small.db --plan demo.plan \
 	--date 2026-01-05 --first-page --width 100
 keep ask-small.txt ask --quiet --db small.db --plan demo.plan --date 2026-01-05 \
