@@ -27,8 +27,9 @@ clock() {
 
 median() {
 	sort -n | awk '{ x[NR] = $1 } END {
-		print NR % 2 ? x[(NR + 1) / 2] :
-		      (x[NR / 2] + x[NR / 2 + 1]) / 2 }'
+		m = int((NR + 1) / 2)
+		print (x[m] + x[NR + 1 - m]) / 2
+	}'
 }
 
 import() {
