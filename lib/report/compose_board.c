@@ -77,13 +77,12 @@ static const char *count_verdicts(pd_doc *d, const pd_answer *a)
 	return pd_doc_take(d, &b);
 }
 
-/* Could more of what burdens the patient bring a gain here? Which arm is the
- * burden is not known, so only a settled "no difference" says no. */
-static bool may_gain(const pd_answer *a)
+/* Is a gain shown that costs the patient punctures or blood? The harm line
+ * stands once for all below the board and in the question's own section. */
+static bool shows_gain(const pd_answer *a)
 {
 	for (size_t k = 0; k < a->n_effects; k++)
-		if (a->effect[k].verdict != PD_NO_MATTER ||
-		    pd_is_unsupported(a, a->effect[k].verdict))
+		if (a->effect[k].verdict == PD_BETTER)
 			return true;
 	return false;
 }
@@ -128,7 +127,7 @@ static void fill_row(pd_doc *d, const pd_review *r, size_t i, pd_board_row *row)
 		row->sentence = count_verdicts(d, a);
 	else if (a->effect[0].sentence)
 		row->sentence = pd_say_upper(d, a->effect[0].sentence);
-	if (a->adds_burden && may_gain(a))
+	if (a->adds_burden && shows_gain(a))
 		row->harm = pd_say_harm(d, r);
 }
 

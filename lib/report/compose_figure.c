@@ -240,7 +240,8 @@ static void level_figure(pd_doc *d, const pd_answer *a)
 	    d, pd_doc_print(d, "Results by %s", pd_say_parameter(d, a)),
 	    pd_doc_print(
 	        d,
-	        "One dot a result, on a %s axis; beside the dots of each level a "
+	        "One dot a patient (the mean of their results at that level), on "
+	        "a %s axis; beside the dots of each level a "
 	        "square with its interval marks the %s, patients as units.%s%s",
 	        axis_kind(a), a->scale == PD_RATIO ? "geometric mean" : "mean",
 	        zero_results(d, a, zeros), left_out(d, a)),
