@@ -1,9 +1,15 @@
 /* report_read.c - see report_read.h. */
 #include "report_read.h"
+#include "report/compose.h"
+#include "report_sample.h"
+
+#include <check.h>
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#define COUNT(a) (sizeof(a) / sizeof((a)[0]))
 
 static void *need(void *p)
 {
@@ -356,4 +362,94 @@ size_t first_difference(const char *a, const char *b)
 	for (; *a && *a == *b; a++, b++)
 		line += *a == '\n';
 	return *a == *b ? 0 : line;
+}
+
+/* ---- reports of the sample ------------------------------------------- */
+
+void report_open(struct report *r)
+{
+	r->arena = pd_arena_new();
+	r->review = sample_review(r->arena);
+	r->doc = NULL;
+}
+
+void report_compose(struct report *r)
+{
+	pd_error err = { 0 };
+
+	pd_doc_free(r->doc);
+	ck_assert_int_eq(pd_compose_review(r->review, &r->doc, &err), PD_OK);
+}
+
+void report_close(struct report *r)
+{
+	pd_doc_free(r->doc);
+	pd_arena_free(r->arena);
+}
+
+void report_write(const pd_doc *d, unsigned width, pd_buf *out)
+{
+	pd_text_style style = { width, false, false };
+	pd_error err = { 0 };
+
+	pd_buf_init(out);
+	if (width)
+		ck_assert_int_eq(pd_doc_write_text(d, &style, out, &err),
+		                 PD_OK);
+	else
+		ck_assert_int_eq(pd_doc_write_html(d, out, &err), PD_OK);
+}
+
+static void replace_list(const char **list, size_t n, const char *text)
+{
+	for (size_t i = 0; i < n; i++)
+		list[i] = text;
+}
+
+static void replace_answer(pd_answer *a, const char *text)
+{
+	const char **const field[] = { &a->name,          &a->title,
+		                       &a->outcome_words, &a->judge_words,
+		                       &a->unit,          &a->parameter_words,
+		                       &a->method,        &a->adjusters,
+		                       &a->declared };
+
+	for (size_t i = 0; i < COUNT(field); i++)
+		*field[i] = text;
+	if (a->refusal)
+		a->refusal = text;
+	for (size_t i = 0; i < a->n_effects; i++) {
+		a->effect[i].label = a->effect[i].sentence = text;
+		a->effect[i].first = text;
+		if (a->effect[i].second)
+			a->effect[i].second = text;
+	}
+	for (size_t i = 0; i < a->n_levels; i++)
+		a->levels[i].name = text;
+	for (size_t i = 0; i < a->n_flow; i++)
+		a->flow[i].step = text;
+	for (size_t i = 0; i < a->n_sensitivity; i++)
+		a->sensitivity[i].name = a->sensitivity[i].note = text;
+	replace_list(a->refused, a->n_refused, text);
+	replace_list(a->diagnostics, a->n_diagnostics, text);
+	replace_list(a->cautions, a->n_cautions, text);
+	replace_list(a->component_name, a->n_components, text);
+}
+
+void report_replace(pd_review *r, const char *text)
+{
+	const char **const field[] = { &r->title,       &r->plan_name,
+		                       &r->plan_sha256, &r->audit_head,
+		                       &r->date,        &r->first_case,
+		                       &r->last_case,   &r->version,
+		                       &r->multiplicity };
+
+	for (size_t i = 0; i < COUNT(field); i++)
+		*field[i] = text;
+	replace_list(r->source, r->n_sources, text);
+	replace_list(r->cautions, r->n_cautions, text);
+	for (size_t i = 0; i < r->n_trends; i++)
+		r->trend[i].quarter = r->trend[i].note = text;
+	for (size_t i = 0; i < r->n_answers; i++)
+		replace_answer(&r->answer[i], text);
 }

@@ -1,14 +1,30 @@
 /*
- * report_read.h - reads what the writers wrote, for the tests: the words of a
- * text and of a page, the tags of a page. Small on purpose: it knows the
- * output of this program, not HTML at large.
+ * report_read.h - makes reports of the sample and reads them back, for the
+ * tests: the words of a text and of a page, the tags of a page. Small on
+ * purpose: it knows the output of this program, not HTML at large.
  */
 #ifndef PERDRAW_TESTS_REPORT_READ_H
 #define PERDRAW_TESTS_REPORT_READ_H
 
+#include "base/answer.h"
 #include "base/buf.h"
+#include "report/doc.h"
 #include <stdbool.h>
 #include <stddef.h>
+
+/* The sample, and its document once composed. */
+struct report {
+	pd_arena *arena;
+	pd_review *review;
+	pd_doc *doc;
+};
+void report_open(struct report *r);
+void report_compose(struct report *r);
+void report_close(struct report *r);
+/* Every word of the review replaced by `text`, numbers kept. */
+void report_replace(pd_review *r, const char *text);
+/* As text, or as HTML (width 0), into *out; the caller clears it. */
+void report_write(const pd_doc *d, unsigned width, pd_buf *out);
 
 /* Words in byte order, each as often as it stands there. A word is what
  * blanks part, without the punctuation at its ends; one that is punctuation

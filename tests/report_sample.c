@@ -6,6 +6,7 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static uint32_t state;
 
@@ -35,6 +36,8 @@ static void *need(void *p)
 	return p;
 }
 
+static const char tnc[] = "total nucleated cells (TNC)";
+
 #define NEED(arena, type, n) ((type *)need(PD_NEW(arena, type, n)))
 #define COUNT(a)             (sizeof(a) / sizeof((a)[0]))
 
@@ -55,34 +58,34 @@ static void set_effects(pd_arena *arena, pd_answer *a, const struct effect *e,
 		bool ratio = a->scale == PD_RATIO;
 		pd_effect *to = &a->effect[i];
 
-		to->label = e[i].label;
-		to->first = e[i].first;
-		to->second = e[i].second;
+		*to =
+		    (pd_effect){ e[i].label,
+			         e[i].first,
+			         e[i].second,
+			         { .df = e[i].df, .level = 0.95, .p = e[i].p },
+			         e[i].value,
+			         e[i].low,
+			         e[i].high,
+			         e[i].p_adjusted,
+			         e[i].p_margin,
+			         e[i].detectable,
+			         e[i].verdict,
+			         e[i].sentence };
 		to->log.value = ratio ? log(e[i].value) : e[i].value;
 		to->log.low = ratio ? log(e[i].low) : e[i].low;
 		to->log.high = ratio ? log(e[i].high) : e[i].high;
-		to->log.df = e[i].df;
-		to->log.level = 0.95;
-		to->log.p = e[i].p;
-		to->value = e[i].value;
-		to->low = e[i].low;
-		to->high = e[i].high;
-		to->p_adjusted = e[i].p_adjusted;
-		to->p_margin = e[i].p_margin;
-		to->detectable = e[i].detectable;
-		to->verdict = e[i].verdict;
-		to->sentence = e[i].sentence;
 	}
 }
 
-static void set_levels(pd_arena *arena, pd_answer *a, const pd_level *l,
-                       size_t n)
+static void *copy(pd_arena *arena, const void *from, size_t size)
 {
-	a->n_levels = n;
-	a->levels = NEED(arena, pd_level, n);
-	for (size_t i = 0; i < n; i++)
-		a->levels[i] = l[i];
+	return memcpy(need(pd_arena_alloc(arena, 1, size)), from, size);
 }
+
+/* The answer's list, from an array of the same elements. */
+#define SET_LIST(arena, a, list, array)                                        \
+	((a)->n_##list = COUNT(array),                                         \
+	 (a)->list = copy(arena, array, sizeof(array)))
 
 static void set_flow(pd_arena *arena, pd_answer *a, size_t rows, size_t used)
 {
@@ -92,10 +95,7 @@ static void set_flow(pd_arena *arena, pd_answer *a, size_t rows, size_t used)
 		{ "used", used, used / 2, used / 4, used / 5 },
 	};
 
-	a->n_flow = COUNT(f);
-	a->flow = NEED(arena, pd_flow, COUNT(f));
-	for (size_t i = 0; i < COUNT(f); i++)
-		a->flow[i] = f[i];
+	SET_LIST(arena, a, flow, f);
 }
 
 static void set_pairs(pd_arena *arena, pd_answer *a, size_t n, double centre,
@@ -172,25 +172,20 @@ static void set_components(pd_arena *arena, pd_answer *a)
 	static const char *const names[] = { "patients", "cases", "sites",
 		                             "results of one site" };
 	static const double sd[] = { 0.4213, 0, 0.1876, 0.2391 };
-	const char **name = NEED(arena, const char *, COUNT(sd));
-	double *own = NEED(arena, double, COUNT(sd));
 
-	for (size_t i = 0; i < COUNT(sd); i++) {
-		name[i] = names[i];
-		own[i] = sd[i];
-	}
 	a->n_components = COUNT(sd);
-	a->component_name = name;
-	a->component_sd = own;
+	a->component_name = copy(arena, names, sizeof names);
+	a->component_sd = copy(arena, sd, sizeof sd);
 }
 
-static const char **words(pd_arena *arena, const char *const *from, size_t n)
+static void begin(pd_answer *a, const char *name, pd_role role,
+                  const char *parameter, const char *title)
 {
-	const char **to = NEED(arena, const char *, n);
-
-	for (size_t i = 0; i < n; i++)
-		to[i] = from[i];
-	return to;
+	a->name = name;
+	a->title = title;
+	a->parameter_words = parameter;
+	a->role = role;
+	a->margin = 0.8;
 }
 
 static void second_pull(pd_arena *arena, pd_answer *a)
@@ -230,29 +225,20 @@ static void second_pull(pd_arena *arena, pd_answer *a)
 		  "11 pairs are too few" },
 	};
 
-	a->name = "second-pull";
-	a->title = "Does the second pull from a site carry fewer "
-	           "colony-forming cells?";
-	a->role = PD_PRIMARY;
-	a->parameter_words = "pull number";
-	a->margin = 0.8;
+	begin(a, "second-pull", PD_PRIMARY, "pull number",
+	      "Does the second pull from a site carry fewer "
+	      "colony-forming cells?");
 	set_effects(arena, a, e, COUNT(e));
-	set_levels(arena, a, l, COUNT(l));
+	SET_LIST(arena, a, levels, l);
 	set_flow(arena, a, 3120, 428);
 	set_pairs(arena, a, 58, 900, 0.62, 0.32);
 	a->points.n_left_out = 156;
 	a->method = "Mean of the log-ratios within sites with its t interval, "
 	            "because 214 sites hold both pulls.";
-	a->n_refused = COUNT(refused);
-	a->refused = words(arena, refused, COUNT(refused));
-	a->n_diagnostics = COUNT(diagnostics);
-	a->diagnostics = words(arena, diagnostics, COUNT(diagnostics));
-	a->n_cautions = COUNT(cautions);
-	a->cautions = words(arena, cautions, COUNT(cautions));
-	a->n_sensitivity = COUNT(s);
-	a->sensitivity = NEED(arena, pd_sensitivity, COUNT(s));
-	for (size_t i = 0; i < COUNT(s); i++)
-		a->sensitivity[i] = s[i];
+	SET_LIST(arena, a, refused, refused);
+	SET_LIST(arena, a, diagnostics, diagnostics);
+	SET_LIST(arena, a, cautions, cautions);
+	SET_LIST(arena, a, sensitivity, s);
 	a->declared = "margin set before these data were read";
 	a->n_looks = 3;
 }
@@ -267,17 +253,14 @@ static void ml_per_site(pd_arena *arena, pd_answer *a)
 		  "the margin." }
 	};
 
-	a->name = "ml-per-site";
-	a->title = "How much more does a site give when more mL are drawn "
-	           "from it?";
-	a->role = PD_PRIMARY;
-	a->outcome_words = "total nucleated cells (TNC)";
+	begin(a, "ml-per-site", PD_PRIMARY, "volume drawn from a site, mL",
+	      "How much more does a site give when more mL are drawn "
+	      "from it?");
+	a->outcome_words = tnc;
 	a->judge_words = "yield per site";
 	a->unit = "10^6";
-	a->parameter_words = "volume drawn from a site, mL";
 	a->log_x = true;
 	a->adds_burden = true;
-	a->margin = 0.8;
 	set_effects(arena, a, e, COUNT(e));
 	set_flow(arena, a, 4812, 2203);
 	set_slope(arena, a, 140, 4, 62, 128, 0.358);
@@ -307,13 +290,10 @@ static void syringe(pd_arena *arena, pd_answer *a)
 		  3 },
 	};
 
-	a->name = "syringe";
-	a->title = "Does a 10 mL syringe draw richer marrow than a 50 mL one?";
-	a->role = PD_SECONDARY;
-	a->parameter_words = "syringe size, mL";
-	a->margin = 0.8;
+	begin(a, "syringe", PD_SECONDARY, "syringe size, mL",
+	      "Does a 10 mL syringe draw richer marrow than a 50 mL one?");
 	set_effects(arena, a, e, COUNT(e));
-	set_levels(arena, a, l, COUNT(l));
+	SET_LIST(arena, a, levels, l);
 	set_flow(arena, a, 2010, 194);
 	set_pairs(arena, a, 97, 590, 2.41, 0.6);
 	a->method = "Mean of the log-ratios within patients, one crest each.";
@@ -336,18 +316,15 @@ static void sites(pd_arena *arena, pd_answer *a)
 		  0, 0, 1, 17 },
 	};
 
-	a->name = "sites";
-	a->title = "At the same total volume, do four sites give more than "
-	           "two?";
-	a->role = PD_SECONDARY;
-	a->outcome_words = "total nucleated cells (TNC)";
+	begin(a, "sites", PD_SECONDARY, "number of sites",
+	      "At the same total volume, do four sites give more than "
+	      "two?");
+	a->outcome_words = tnc;
 	a->judge_words = "yield per case";
 	a->unit = "10^6/mL";
-	a->parameter_words = "number of sites";
 	a->adds_burden = true;
-	a->margin = 0.8;
 	set_effects(arena, a, e, COUNT(e));
-	set_levels(arena, a, l, COUNT(l));
+	SET_LIST(arena, a, levels, l);
 	set_flow(arena, a, 4410, 2710);
 	set_points(arena, a, 60, 0.45);
 	a->points.n_left_out = 2590;
@@ -366,11 +343,8 @@ static void neighbour(pd_arena *arena, pd_answer *a)
 		  "Later entry and first entry differ by less than the margin." }
 	};
 
-	a->name = "neighbour";
-	a->title = "Does one entry deplete the next on the same side?";
-	a->role = PD_SECONDARY;
-	a->parameter_words = "order of entry";
-	a->margin = 0.8;
+	begin(a, "neighbour", PD_SECONDARY, "order of entry",
+	      "Does one entry deplete the next on the same side?");
 	a->unsupported = true;
 	set_effects(arena, a, e, COUNT(e));
 	set_flow(arena, a, 1990, 640);
@@ -394,14 +368,11 @@ static void needle(pd_arena *arena, pd_answer *a)
 		  2, 51 },
 	};
 
-	a->name = "needle";
-	a->title = "Does the closed-tip side-hole needle change the colony "
-	           "count?";
-	a->role = PD_EXPLORATORY;
-	a->parameter_words = "needle geometry";
-	a->margin = 0.8;
+	begin(a, "needle", PD_EXPLORATORY, "needle geometry",
+	      "Does the closed-tip side-hole needle change the colony "
+	      "count?");
 	set_effects(arena, a, e, COUNT(e));
-	set_levels(arena, a, l, COUNT(l));
+	SET_LIST(arena, a, levels, l);
 	set_flow(arena, a, 3120, 1654);
 	set_points(arena, a, 80, 0.7);
 	a->method = "Mixed model; the needle changed in one quarter, so the "
@@ -443,17 +414,14 @@ static void operators(pd_arena *arena, pd_answer *a)
 		  0, 1 },
 	};
 
-	a->name = "operator";
-	a->title = "Do operators differ in the richness of what they draw?";
-	a->role = PD_EXPLORATORY;
-	a->outcome_words = "total nucleated cells (TNC)";
+	begin(a, "operator", PD_EXPLORATORY, "operator",
+	      "Do operators differ in the richness of what they draw?");
+	a->outcome_words = tnc;
 	a->judge_words = "concentration, per mL of aspirate";
 	a->unit = "10^6/mL";
-	a->parameter_words = "operator";
 	a->not_a_choice = true;
-	a->margin = 0.8;
 	set_effects(arena, a, e, COUNT(e));
-	set_levels(arena, a, l, COUNT(l));
+	SET_LIST(arena, a, levels, l);
 	set_flow(arena, a, 5010, 4690);
 	set_points(arena, a, 50, 0.44);
 	set_components(arena, a);
@@ -477,17 +445,15 @@ static void viability(pd_arena *arena, pd_answer *a)
 		  0, 0 },
 	};
 
-	a->name = "viability";
-	a->title = "Is viability lower with the small syringe?";
-	a->role = PD_EXPLORATORY;
+	begin(a, "viability", PD_EXPLORATORY, "syringe size, mL",
+	      "Is viability lower with the small syringe?");
 	a->outcome_words = "viability";
 	a->judge_words = "share of living cells";
 	a->unit = "%";
 	a->scale = PD_DIFFERENCE;
-	a->parameter_words = "syringe size, mL";
 	a->margin = 3;
 	set_effects(arena, a, e, COUNT(e));
-	set_levels(arena, a, l, COUNT(l));
+	SET_LIST(arena, a, levels, l);
 	set_flow(arena, a, 2010, 194);
 	set_points(arena, a, 48, 3.6);
 	a->method = "Mean of the differences within patients.";
@@ -500,14 +466,11 @@ static void redirect(pd_arena *arena, pd_answer *a)
 		"mixed model: 4 patients in one arm, 8 are needed",
 	};
 
-	a->name = "redirect";
-	a->title = "Is redirecting through one hole as good as a new hole?";
-	a->role = PD_EXPLORATORY;
-	a->parameter_words = "move between pulls";
+	begin(a, "redirect", PD_EXPLORATORY, "move between pulls",
+	      "Is redirecting through one hole as good as a new hole?");
 	a->margin = NAN;
 	a->refusal = "only 4 patients were redirected; 8 are needed";
-	a->n_refused = COUNT(refused);
-	a->refused = words(arena, refused, COUNT(refused));
+	SET_LIST(arena, a, refused, refused);
 	set_flow(arena, a, 71, 0);
 }
 
@@ -521,12 +484,9 @@ static void tibia(pd_arena *arena, pd_answer *a)
 		  "interval lies beyond the margin." }
 	};
 
-	a->name = "tibia";
-	a->title = "Does the posterior iliac crest give more than the tibia?";
-	a->role = PD_CONTROL;
+	begin(a, "tibia", PD_CONTROL, "landmark",
+	      "Does the posterior iliac crest give more than the tibia?");
 	a->control = PD_CONTROL_WORKED;
-	a->parameter_words = "landmark";
-	a->margin = 0.8;
 	set_effects(arena, a, e, COUNT(e));
 	set_flow(arena, a, 812, 160);
 	set_pairs(arena, a, 22, 140, 5.2, 0.9);
@@ -542,13 +502,10 @@ static void age(pd_arena *arena, pd_answer *a)
 		  "margin." }
 	};
 
-	a->name = "age";
-	a->title = "Does the colony count fall with age?";
-	a->role = PD_CONTROL;
+	begin(a, "age", PD_CONTROL, "age, years",
+	      "Does the colony count fall with age?");
 	a->control = PD_CONTROL_FAILED;
-	a->parameter_words = "age, years";
 	a->not_a_choice = true;
-	a->margin = 0.8;
 	set_effects(arena, a, e, COUNT(e));
 	set_flow(arena, a, 3120, 2210);
 	set_slope(arena, a, 150, 20, 88, 1010, -0.1);
@@ -558,19 +515,16 @@ static void age(pd_arena *arena, pd_answer *a)
 
 static void set_trend(pd_arena *arena, pd_review *r)
 {
-	static const char *const quarter[] = {
-		"2023 Q1", "2023 Q2", "2023 Q3", "2023 Q4",
-		"2024 Q1", "2024 Q2", "2024 Q3", "2024 Q4",
-		"2025 Q1", "2025 Q2", "2025 Q3", "2025 Q4"
-	};
+	enum { N = 12 };
 
-	r->n_trends = COUNT(quarter);
-	r->trend = NEED(arena, pd_trend, COUNT(quarter));
-	for (size_t i = 0; i < COUNT(quarter); i++) {
+	r->n_trends = N;
+	r->trend = NEED(arena, pd_trend, N);
+	for (size_t i = 0; i < N; i++) {
 		pd_trend *t = &r->trend[i];
 		double k = (double)i;
 
-		t->quarter = quarter[i];
+		t->quarter = need(
+		    pd_arena_print(arena, "%zu Q%zu", 2023 + i / 4, i % 4 + 1));
 		t->n_cases = 61 + i % 5;
 		t->n_patients = 58 + i % 5;
 		t->tnc = 31.4 * exp(-0.012 * k + 0.05 * normal());
@@ -613,7 +567,7 @@ static void set_context(pd_arena *arena, pd_review *r)
 	r->n_aliquots = 10873;
 	r->n_results = 15210;
 	r->n_sources = COUNT(source);
-	r->source = words(arena, source, COUNT(source));
+	r->source = copy(arena, source, sizeof source);
 	r->n_warnings = 41;
 	r->n_harm_cases = 1312;
 	r->n_harm_events = 9;
@@ -623,8 +577,7 @@ static void set_context(pd_arena *arena, pd_review *r)
 	r->multiplicity = "Two primary effects are judged at the full level, "
 	                  "three secondary ones by Holm, six exploratory ones "
 	                  "by Benjamini-Hochberg; two are controls.";
-	r->n_cautions = COUNT(caution);
-	r->cautions = words(arena, caution, COUNT(caution));
+	SET_LIST(arena, r, cautions, caution);
 }
 
 pd_review *sample_review(pd_arena *arena)
@@ -651,58 +604,4 @@ pd_review *sample_review(pd_arena *arena)
 	}
 	set_trend(arena, r);
 	return r;
-}
-
-static void replace_list(const char **list, size_t n, const char *text)
-{
-	for (size_t i = 0; i < n; i++)
-		list[i] = text;
-}
-
-static void replace_answer(pd_answer *a, const char *text)
-{
-	const char **const field[] = { &a->name,          &a->title,
-		                       &a->outcome_words, &a->judge_words,
-		                       &a->unit,          &a->parameter_words,
-		                       &a->method,        &a->adjusters,
-		                       &a->declared };
-
-	for (size_t i = 0; i < COUNT(field); i++)
-		*field[i] = text;
-	if (a->refusal)
-		a->refusal = text;
-	for (size_t i = 0; i < a->n_effects; i++) {
-		a->effect[i].label = a->effect[i].sentence = text;
-		a->effect[i].first = text;
-		if (a->effect[i].second)
-			a->effect[i].second = text;
-	}
-	for (size_t i = 0; i < a->n_levels; i++)
-		a->levels[i].name = text;
-	for (size_t i = 0; i < a->n_flow; i++)
-		a->flow[i].step = text;
-	for (size_t i = 0; i < a->n_sensitivity; i++)
-		a->sensitivity[i].name = a->sensitivity[i].note = text;
-	replace_list(a->refused, a->n_refused, text);
-	replace_list(a->diagnostics, a->n_diagnostics, text);
-	replace_list(a->cautions, a->n_cautions, text);
-	replace_list(a->component_name, a->n_components, text);
-}
-
-void sample_replace(pd_review *r, const char *text)
-{
-	const char **const field[] = { &r->title,       &r->plan_name,
-		                       &r->plan_sha256, &r->audit_head,
-		                       &r->date,        &r->first_case,
-		                       &r->last_case,   &r->version,
-		                       &r->multiplicity };
-
-	for (size_t i = 0; i < COUNT(field); i++)
-		*field[i] = text;
-	replace_list(r->source, r->n_sources, text);
-	replace_list(r->cautions, r->n_cautions, text);
-	for (size_t i = 0; i < r->n_trends; i++)
-		r->trend[i].quarter = r->trend[i].note = text;
-	for (size_t i = 0; i < r->n_answers; i++)
-		replace_answer(&r->answer[i], text);
 }

@@ -27,7 +27,4 @@ enum {
 
 /* Everything in the arena. Aborts when memory runs out: a test's own need. */
 pd_review *sample_review(pd_arena *arena);
-/* Every word of the review replaced by `text`, numbers kept. */
-void sample_replace(pd_review *r, const char *text);
-
 #endif
