@@ -207,6 +207,49 @@ START_TEST(shuffled)
 }
 END_TEST
 
+static void load_and_exit(const char *path)
+{
+	pd_store *s = NULL;
+	pd_findings *f = pd_findings_new();
+	pd_load_request r = { .path = path, .date = "2026-03-04" };
+	pd_load_report report;
+
+	if (pd_store_open(help_db, PD_OPEN_WRITE, &s, NULL) != PD_OK)
+		_exit(2);
+	pd_status st = pd_load_file(s, &r, f, &report, NULL);
+
+	pd_store_close(s);
+	_exit(st == PD_OK ? 0 : 3);
+}
+
+/* Two programs at once: one waits, both files are in. */
+START_TEST(two_writers)
+{
+	char path[2][160];
+	pid_t child[2];
+
+	snprintf(path[0], sizeof path[0], "%s", help_file("a.csv", wide));
+	snprintf(path[1], sizeof path[1], "%s", help_file("b.csv", HEAD
+	         ROW("V02", "L", "1", "1", "9.0", "25.0", "10", "12", "11")));
+	pd_store_close(help_open(PD_OPEN_CREATE));
+	for (int k = 0; k < 2; k++) {
+		child[k] = fork();
+		ck_assert_int_ge(child[k], 0);
+		if (child[k] == 0)
+			load_and_exit(path[k]);
+	}
+	for (int k = 0; k < 2; k++) {
+		int status;
+
+		ck_assert_int_eq(waitpid(child[k], &status, 0), child[k]);
+		ck_assert(WIFEXITED(status) && WEXITSTATUS(status) == 0);
+	}
+	help_check_database();
+	ck_assert_double_eq(help_ask("SELECT count(*) FROM aliquots"), 5);
+	ck_assert_double_eq(help_ask("SELECT count(*) FROM sources"), 2);
+}
+END_TEST
+
 /* ---- killed in the middle ---- */
 
 static const char *large_file(void)
@@ -226,21 +269,6 @@ static const char *large_file(void)
 		        15 + k % 23, k % 9 + 1);
 	ck_assert_int_eq(fclose(f), 0);
 	return path;
-}
-
-static void load_and_exit(const char *path)
-{
-	pd_store *s = NULL;
-	pd_findings *f = pd_findings_new();
-	pd_load_request r = { .path = path, .date = "2026-03-04" };
-	pd_load_report report;
-
-	if (pd_store_open(help_db, PD_OPEN_WRITE, &s, NULL) != PD_OK)
-		_exit(2);
-	pd_status st = pd_load_file(s, &r, f, &report, NULL);
-
-	pd_store_close(s);
-	_exit(st == PD_OK ? 0 : 3);
 }
 
 /* Microseconds one load takes. */
@@ -337,6 +365,7 @@ int main(void)
 	tcase_add_test(t, blanks_filled);
 	tcase_add_test(t, dry_run);
 	tcase_add_test(t, shuffled);
+	tcase_add_test(t, two_writers);
 	tcase_add_test(t, killed);
 	suite_add_tcase(suite, t);
 	srunner_run_all(r, CK_NORMAL);

@@ -138,6 +138,37 @@ END_TEST
 
 /* ---- columns ---- */
 
+/* Each pull counted, and the pool of all as well, by the same counter. */
+START_TEST(counted_twice)
+{
+	static const char counted[] =
+	    "case,side,site_no,aliquot_no,pool,tnc_e6_per_ml\n"
+	    "V03,L,1,1,,31.0\nV03,L,1,2,,24.0\nV03,L,2,1,,21.0\n"
+	    "V03,R,1,1,,17.0\nV03,,,,case,20.0\n"
+	    "V02,R,1,1,,22.0\n";
+	static const char again[] =
+	    "case,side,site_no,aliquot_no,pool,cd34_e3_per_ml\n"
+	    "V03,L,1,1,,131\nV03,,,,case,117\n";
+	pd_store *s = help_open(PD_OPEN_CREATE);
+	pd_query_flow flow;
+	pd_frame *f;
+
+	help_load_clean(s, "draws.csv", draws);
+	help_load_clean(s, "counted.csv", counted);
+	help_load_clean(s, "again.csv", again);
+	f = ask(s, "tnc", "yield", PD_BY_CASE, &flow);
+	ck_assert_uint_eq(flow.incomplete_out, 0);
+	same("single draws", "yield", real(f, "low", 2),
+	     31.0 * 4.4 + 24.0 * 6.4 + 21.0 * 5.5 + 17.0 * 3.3);
+	pd_frame_free(f);
+	f = ask(s, "cd34", "yield", PD_BY_CASE, &flow);
+	ck_assert_uint_eq(flow.incomplete_out, 0);
+	same("the pool", "yield", real(f, "low", 2), 117 * 19.6);
+	pd_frame_free(f);
+	pd_store_close(s);
+}
+END_TEST
+
 START_TEST(columns)
 {
 	pd_store *s = help_open(PD_OPEN_CREATE);
@@ -253,6 +284,7 @@ int main(void)
 	tcase_set_timeout(t, 120);
 	tcase_add_test(t, units);
 	tcase_add_test(t, incomplete);
+	tcase_add_test(t, counted_twice);
 	tcase_add_test(t, columns);
 	tcase_add_test(t, names);
 	suite_add_tcase(suite, t);

@@ -279,6 +279,20 @@ START_TEST(pools)
 }
 END_TEST
 
+/* A header and no rows is a file like any other. */
+START_TEST(no_rows)
+{
+	pd_store *s = help_open(PD_OPEN_CREATE);
+	help_load l = help_try(s, "none.csv", SHORT, 0);
+
+	ck_assert_int_eq(l.st, PD_OK);
+	ck_assert_uint_eq(l.report.n_rows, 0);
+	pd_findings_free(l.findings);
+	pd_store_close(s);
+	ck_assert_double_eq(help_ask("SELECT count(*) FROM sources"), 1);
+}
+END_TEST
+
 /* ---- what is refused ---- */
 
 struct refusal {
@@ -320,7 +334,29 @@ static const struct refusal refusals[] = {
 	{ "a pool of unknown draws", "unknown-draw",
 	  "patient,case,case_date,side,site_no,aliquot_no,volume_ml,pool,"
 	  "tnc_e6_per_ml\nM01,V01,2025-04-17,L,1,1,5,L3,20.1\n", 2 },
+	{ "a number beyond a key", "impossible-value",
+	  SHORT "M01,V01,2025-04-17,L,300,1,5,20.1\n", 2 },
 };
+
+/* One label of a case for other draws than before. */
+START_TEST(pool_changed)
+{
+	static const char first[] = "case,pool,sample,tnc_e6_per_ml\n"
+	                            "V01,L,S7,19.3\n";
+	static const char second[] = "case,pool,sample,cd34_e3_per_ml\n"
+	                             "V01,L+R,S7,120\n";
+	pd_store *s = help_open(PD_OPEN_CREATE);
+
+	help_load_clean(s, "draws.csv", wide);
+	help_load_clean(s, "first.csv", first);
+	help_load l = help_try(s, "second.csv", second, 0);
+
+	ck_assert_int_eq(l.st, PD_DATA);
+	ck_assert_ptr_nonnull(help_find(&l, "pool-members"));
+	pd_findings_free(l.findings);
+	pd_store_close(s);
+}
+END_TEST
 
 START_TEST(refused)
 {
@@ -365,6 +401,8 @@ int main(void)
 	tcase_add_test(t, long_file);
 	tcase_add_test(t, labels);
 	tcase_add_test(t, pools);
+	tcase_add_test(t, no_rows);
+	tcase_add_test(t, pool_changed);
 	tcase_add_loop_test(t, refused, 0,
 	                    sizeof refusals / sizeof *refusals);
 	suite_add_tcase(suite, t);

@@ -130,6 +130,40 @@ START_TEST(unit_slips)
 }
 END_TEST
 
+/* A pool of the whole case, and then one more pull; another map each time. */
+START_TEST(pool_outgrown)
+{
+	pd_store *s = help_open(PD_OPEN_CREATE);
+
+	help_load_clean(s, "a.csv", SHORT "M1,V1,2025-04-17,L,1,1,5,20.1\n"
+	                "M1,V1,2025-04-17,L,1,2,5,22.3\n");
+	help_load_clean(s, "b.csv", "case,pool,tnc_e6_per_ml\nV1,case,19\n");
+	help_load l = help_try(s, "c.csv", SHORT
+	                       "M1,V1,2025-04-17,L,1,3,5,17.9\n", 0);
+
+	ck_assert_int_eq(l.st, PD_OK);
+	ck_assert_ptr_nonnull(help_find(&l, "pool-outgrown"));
+	ck_assert_ptr_null(help_find(&l, "unit-provenance"));
+	pd_findings_free(l.findings);
+
+	pd_findings *f = pd_findings_new();
+	char map[200];
+
+	snprintf(map, sizeof map, "%s", help_file("m.map", ""));
+	pd_load_request r = { .map_path = map, .date = "2026-03-04",
+		              .path = help_file("d.csv", SHORT
+		              "M2,V2,2025-04-17,L,1,1,5,18.3\n") };
+	pd_load_report report;
+	pd_error err;
+
+	ck_assert_int_eq(pd_load_file(s, &r, f, &report, &err), PD_OK);
+	l.findings = f;
+	ck_assert_ptr_nonnull(help_find(&l, "unit-provenance"));
+	pd_findings_free(f);
+	pd_store_close(s);
+}
+END_TEST
+
 START_TEST(method_medians)
 {
 	char csv[8000];
@@ -164,6 +198,7 @@ int main(void)
 	tcase_add_checked_fixture(t, help_setup, help_teardown);
 	tcase_set_timeout(t, 120);
 	tcase_add_test(t, unit_slips);
+	tcase_add_test(t, pool_outgrown);
 	tcase_add_test(t, method_medians);
 	suite_add_tcase(suite, t);
 

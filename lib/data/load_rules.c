@@ -230,11 +230,14 @@ static void slip_rule(struct load *L, struct spread **old, int k)
 	for (int j = 0; j < N_SPREAD; j++)
 		far = far || (now[j] && (bin_value(j) > median * SLIP * 0.8 ||
 		                         bin_value(j) < median / SLIP * 1.25));
-	if (far)
-		list_slips(L, k, median);
 	double here = middle(now, n_now), shift = here / before;
+	bool shifted = n_now >= FEWEST_SPREAD &&
+	               (shift > 30 || shift < 1.0 / 30);
 
-	if (n_now >= FEWEST_SPREAD && (shift > 30 || shift < 1.0 / 30))
+	/* a whole file in another unit is one finding, not one a row */
+	if (far && !shifted)
+		list_slips(L, k, median);
+	if (shifted)
 		load_find(L, "median-shift", PD_WARNING, 0,
 		          load_value_field(k),
 		          "the unit of the earlier files, or a map for this",

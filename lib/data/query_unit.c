@@ -8,8 +8,9 @@
  *   concentration = yield / mL of the unit
  *   prevalence, viability = weighted by nucleated cells (TNC * mL)
  * Where all results together cover a draw more than once, those of the first
- * method version that covers each once are taken. A unit with no result at
- * all is a row without a value; one that is covered in part is left out.
+ * method version that covers each once are taken, else those of single draws,
+ * else one pool of the whole unit. A unit with no result at all is a row
+ * without a value; one that is covered in part is left out.
  */
 #include "data/blood.h"
 #include "data/query_own.h"
@@ -241,17 +242,31 @@ static bool find_pieces(struct making *m, const struct unit *u)
 	return true;
 }
 
-static bool takes_part(const struct q_result *r, int method)
+/* Which of the pieces are taken. */
+enum kind { ANY, DRAWS, ONE };
+struct choice {
+	enum kind kind;   /* all, only results of single draws, or one piece */
+	int method;       /* -1: of any method version                      */
+	uint32_t one;
+};
+
+static bool takes_part(const struct making *m, size_t p,
+                       const struct choice *c)
 {
-	return method < 0 || method_of(r) == method;
+	const struct q_result *r = &m->results->item[m->piece[p]];
+
+	if (c->kind == ONE)
+		return m->piece[p] == c->one;
+	return (c->method < 0 || method_of(r) == c->method) &&
+	       (c->kind == ANY || !is_pool(r));
 }
 
 /*
- * Do the results of `method` (-1: all) cover each draw of the unit once? A
- * sample names a draw once, and draws are whole, so it is enough that each
- * is met once.
+ * Do the chosen results cover each draw of the unit once? A sample names a
+ * draw once, and draws are whole, so it is enough that each is met once.
  */
-static bool covers(struct making *m, const struct unit *u, int method)
+static bool covers(struct making *m, const struct unit *u,
+                   const struct choice *c)
 {
 	uint32_t n = u->to - u->from, n_met = 0;
 	bool small = n <= 64, once = true;
@@ -263,7 +278,7 @@ static bool covers(struct making *m, const struct unit *u, int method)
 		size_t first = first_of(m, r);
 		uint32_t i;
 
-		if (!takes_part(r, method))
+		if (!takes_part(m, p, c))
 			continue;
 		for (size_t k = 0; once &&
 		     (i = draw_at(m, r, first, k)) != NOWHERE; k++) {
@@ -281,20 +296,38 @@ static bool covers(struct making *m, const struct unit *u, int method)
 	return once && n_met == n;
 }
 
-/* Which method's results to take: -1 all, -2 none covers the unit once. */
-static int choose(struct making *m, const struct unit *u)
+/* The lowest method version whose results of `kind` cover the unit once. */
+static bool choose_method(struct making *m, const struct unit *u,
+                          enum kind kind, struct choice *out)
 {
-	int best = -2;
-
-	if (covers(m, u, -1))
-		return -1;
+	*out = (struct choice){ kind, -1, 0 };
+	if (covers(m, u, out))
+		return true;
 	for (size_t p = 0; p < m->n_pieces; p++) {
 		int method = method_of(&m->results->item[m->piece[p]]);
+		struct choice c = { kind, method, 0 };
 
-		if ((best < 0 || method < best) && covers(m, u, method))
-			best = method;
+		if ((out->method < 0 || method < out->method) &&
+		    covers(m, u, &c))
+			out->method = method;
 	}
-	return best;
+	return out->method >= 0;
+}
+
+/*
+ * Results that cover the unit once: all of them, those of one method version,
+ * those of single draws where pools were measured too, one pool of the whole.
+ */
+static bool choose(struct making *m, const struct unit *u, struct choice *out)
+{
+	if (choose_method(m, u, ANY, out) || choose_method(m, u, DRAWS, out))
+		return true;
+	for (size_t p = 0; p < m->n_pieces; p++) {
+		*out = (struct choice){ ONE, -1, m->piece[p] };
+		if (covers(m, u, out))
+			return true;
+	}
+	return false;
 }
 
 /* mL and anticoagulant of a sample; NaN where one draw's mL is not known. */
@@ -339,7 +372,8 @@ static double weight_of(const struct making *m, const struct q_result *r,
 
 /* The unit's value from the chosen results; false where a weight or mL that
  * is needed is not known. */
-static bool sum_up(struct making *m, int method, struct q_row *row)
+static bool sum_up(struct making *m, const struct choice *c,
+                   struct q_row *row)
 {
 	double total = 0;
 	int n = 0;
@@ -347,12 +381,12 @@ static bool sum_up(struct making *m, int method, struct q_row *row)
 	row->low = row->high = 0;
 	row->state = Q_MEASURED;
 	for (size_t p = 0; p < m->n_pieces; p++)
-		n += takes_part(&m->results->item[m->piece[p]], method);
+		n += takes_part(m, p, c);
 	for (size_t p = 0; p < m->n_pieces; p++) {
 		const struct q_result *r = &m->results->item[m->piece[p]];
 		double ml, ac, factor, w;
 
-		if (!takes_part(r, method))
+		if (!takes_part(m, p, c))
 			continue;
 		volume_of(m, r, &ml, &ac);
 		factor = pd_undiluted(1, ml, ac);
@@ -390,12 +424,11 @@ static bool sum_up(struct making *m, int method, struct q_row *row)
 static bool unit_row(struct making *m, const struct unit *u, double ml)
 {
 	struct q_row *row;
-	int method;
+	struct choice c;
 
 	if (!find_pieces(m, u))
 		return false;
-	method = m->n_pieces ? choose(m, u) : -1;
-	if (m->n_pieces && method == -2) {
+	if (m->n_pieces && !choose(m, u, &c)) {
 		m->flow->incomplete_out++;
 		return true;
 	}
@@ -405,7 +438,7 @@ static bool unit_row(struct making *m, const struct unit *u, double ml)
 	row->case_ = u->case_;
 	row->site = u->site;
 	row->ml = m->material ? NAN : ml;
-	if (m->n_pieces && !sum_up(m, method, row)) {
+	if (m->n_pieces && !sum_up(m, &c, row)) {
 		m->out->n--;
 		m->flow->incomplete_out++;
 	}
