@@ -290,25 +290,53 @@ START_TEST(hostile_words_change_nothing)
 }
 END_TEST
 
-/* The harm line stands beside every question that asks more of the patient,
- * on the board and in its section, and once for all. */
+/* The harm line stands once for all, in the section of every question that
+ * asks more of the patient, and on the board where more of it gives more. */
+static size_t harm_lines(struct report *r)
+{
+	static const char harm[] = "! Adverse events at the site: 9 of 1312";
+	size_t n = 0;
+	pd_buf b;
+
+	report_compose(r);
+	report_write(r->doc, 200, &b);
+	for (const char *p = pd_buf_text(&b); (p = strstr(p, harm)); p++)
+		n++;
+	pd_buf_clear(&b);
+	return n;
+}
+
+static const struct {
+	const char *first, *second;
+	pd_verdict verdict;
+	size_t on_board;
+} gains[] = {
+	{ "4 or more sites", "2 sites", PD_BETTER, 1 },
+	{ "4 or more sites", "2 sites", PD_WORSE, 0 },
+	{ "4 or more sites", "2 sites", PD_NOT_SETTLED, 0 },
+	{ "2 sites", "4 or more sites", PD_WORSE, 1 },
+	{ "2 sites", "4 or more sites", PD_BETTER, 0 },
+	{ "2.25 mL pull", "2.5 mL pull", PD_WORSE, 1 },
+	{ "many sites", "few sites", PD_BETTER, 1 },
+	{ "many sites", "few sites", PD_WORSE, 1 },
+	{ "many sites", "few sites", PD_NO_MATTER, 0 },
+	{ "number of sites", NULL, PD_BETTER, 1 },
+	{ "number of sites", NULL, PD_WORSE, 0 },
+};
+
 START_TEST(harm_stands_beside_gains)
 {
 	struct report r;
-	pd_buf b;
-	size_t burdens = 0, lines = 0;
+	pd_effect *e;
 
 	report_open(&r);
-	for (size_t i = 0; i < r.review->n_answers; i++)
-		burdens += r.review->answer[i].adds_burden;
-	ck_assert_uint_eq(burdens, 2);
-	report_compose(&r);
-	report_write(r.doc, 200, &b);
-	for (const char *p = pd_buf_text(&b);
-	     (p = strstr(p, "! Adverse events at the site: 9 of 1312")); p++)
-		lines++;
-	ck_assert_uint_eq(lines, 2 * burdens + 1);
-	pd_buf_clear(&b);
+	/* mL per site shows a gain: board and section; sites: section. */
+	ck_assert_uint_eq(harm_lines(&r), 1 + 2 + 1);
+	e = r.review->answer[SAMPLE_SITES].effect;
+	e->first = gains[_i].first;
+	e->second = gains[_i].second;
+	e->verdict = gains[_i].verdict;
+	ck_assert_uint_eq(harm_lines(&r), 1 + 2 + 1 + gains[_i].on_board);
 	report_close(&r);
 }
 END_TEST
@@ -530,7 +558,7 @@ static Suite *suite(void)
 	tcase_add_test(t, narrow_text_loses_no_word);
 	tcase_add_test(t, html_is_one_sound_page);
 	tcase_add_loop_test(t, hostile_words_change_nothing, 0, 6);
-	tcase_add_test(t, harm_stands_beside_gains);
+	tcase_add_loop_test(t, harm_stands_beside_gains, 0, COUNT(gains));
 	tcase_add_test(t, controls_are_told);
 	tcase_add_test(t, board_order);
 	tcase_add_test(t, empty_review);

@@ -5,6 +5,7 @@
  */
 #include "report/compose_parts.h"
 
+#include <math.h>
 #include <string.h>
 
 static const struct {
@@ -77,12 +78,43 @@ static const char *count_verdicts(pd_doc *d, const pd_answer *a)
 	return pd_doc_take(d, &b);
 }
 
+/* The first number in a name ("2 sites", "pull 1"), NaN without one. */
+static double number_in(const char *name)
+{
+	double value = 0, place = 1;
+	const char *p = name + strcspn(name, "0123456789");
+
+	if (!*p)
+		return NAN;
+	for (; *p >= '0' && *p <= '9'; p++)
+		value = 10 * value + (*p - '0');
+	if (*p == '.')
+		for (p++; *p >= '0' && *p <= '9'; p++)
+			value += (*p - '0') * (place /= 10);
+	return value;
+}
+
+/* Does the arm that burdens more give more? Where the names do not tell which
+ * arm that is, either may be. */
+static bool is_gain(const pd_effect *e)
+{
+	if (e->verdict != PD_BETTER && e->verdict != PD_WORSE)
+		return false;
+	if (!e->first || !e->second)
+		return e->verdict == PD_BETTER;
+	double first = number_in(e->first), second = number_in(e->second);
+
+	if (isnan(first) || isnan(second) || first == second)
+		return true;
+	return (e->verdict == PD_BETTER) == (first > second);
+}
+
 /* Is a gain shown that costs the patient punctures or blood? The harm line
  * stands once for all below the board and in the question's own section. */
 static bool shows_gain(const pd_answer *a)
 {
 	for (size_t k = 0; k < a->n_effects; k++)
-		if (a->effect[k].verdict == PD_BETTER)
+		if (is_gain(&a->effect[k]))
 			return true;
 	return false;
 }
