@@ -31,7 +31,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { DRAWS = 20, BURN_IN = 40, SPACING = 5 };
+/* The chain starts at the fit of a first guess: with few values to draw it is
+ * there after BURN_IN_FEW sweeps. */
+enum { DRAWS = 20, BURN_IN = 40, BURN_IN_FEW = 10, FEW = 20, SPACING = 5 };
 
 struct pd_impute {
 	pd_arena *arena;
@@ -133,31 +135,45 @@ static pd_status take(struct pd_impute *o, size_t j, pd_error *err)
 	return st;
 }
 
+/* Where the search of the next set begins: at the last solution, or inside
+ * (where the chain stands) when that lies on the boundary. */
+static void next_start(const struct pd_impute *o, const struct pd_chain *chain,
+                       double *theta)
+{
+	if (pd_nested_record(o->fit)->n_at_zero)
+		pd_chain_theta(chain, theta);
+	else
+		memcpy(theta, o->fit->theta, sizeof o->fit->theta);
+}
+
 /* The chain: burn in, then `sets` completed sets, each fitted. */
 static pd_status draw_sets(struct pd_impute *o, const pd_impute_spec *s,
                            pd_error *err)
 {
-	double theta[PD_MAX_E];
+	double theta[PD_MAX_E], first[PD_MAX_E];
+	size_t burn_in = FEW * o->censored < o->n ? BURN_IN_FEW : BURN_IN;
 	struct pd_chain chain;
 	pd_status st = pd_chain_new(o->fit, s->low, s->high, o->first, s->seed,
 	                            o->arena, &chain, err);
 
 	for (size_t j = 0; st == PD_OK && j < o->sets; j++) {
-		size_t sweeps = j == 0 ? BURN_IN : SPACING;
+		size_t sweeps = j == 0 ? burn_in : SPACING;
 
 		for (size_t k = 0; st == PD_OK && k < sweeps; k++)
 			st = pd_chain_sweep(&chain, err);
 		if (st != PD_OK)
 			break;
-		pd_chain_theta(&chain, theta);
+		next_start(o, &chain, theta);
 		st = pd_nested_refit(o->fit, chain.y, theta, err);
 		if (st == PD_OK)
 			st = take(o, j, err);
-		if (j == 0)
+		if (j == 0) {
 			memcpy(o->first, chain.y, o->n * sizeof *o->first);
+			memcpy(first, o->fit->theta, sizeof first);
+		}
 	}
 	if (st == PD_OK)
-		st = pd_nested_refit(o->fit, o->first, NULL, err);
+		st = pd_nested_refit(o->fit, o->first, first, err);
 	return st;
 }
 

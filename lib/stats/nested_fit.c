@@ -352,7 +352,8 @@ pd_status pd_fit_search(struct pd_nested *m, const double *start,
 	m->record = (pd_nested_fit_record){ 0 };
 	unit_start(m, 1.0, theta);
 	run(&first, m, start ? start : theta);
-	two = first.end != DONE || on_boundary(&first);
+	/* a given start is near the end already: its boundary stands */
+	two = first.end != DONE || (!start && on_boundary(&first));
 	if (two) {
 		unit_start(m, 0.2, theta);
 		run(&second, m, theta);
