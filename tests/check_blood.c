@@ -10,7 +10,7 @@
 
 /* ---- blood ---- */
 
-/* domain.md 1.6: RBC marrow, RBC blood, WBC blood, TNC; v, f, marrow cells */
+/* Worked by hand from the formulas: RBC marrow, RBC blood, WBC blood, TNC; v, f, marrow cells */
 static const struct {
 	double rbc_m, rbc_b, wbc_b, tnc, v, f, cells;
 } blood[] = {

@@ -38,7 +38,7 @@ START_TEST(wide_file)
 END_TEST
 
 /*
- * domain.md 1.5, 1.6, section 8: dishes 14, 22, 18 at 5e5 give 36 per 10^6;
+ * worked by hand: dishes 14, 22, 18 at 5e5 give 36 per 10^6;
  * at TNC 30 1080 per mL; 35.0 with 9 + 1 mL is 38.888889 undiluted.
  */
 START_TEST(derived_values)

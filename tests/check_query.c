@@ -14,7 +14,7 @@
 
 /*
  * One pull a case, no anticoagulant, 10 mL; expected values by hand from the
- * formulas of domain.md 1.5: 10^6 * colonies / plated, times TNC.
+ * formulas, worked by hand: 10^6 * colonies / plated, times TNC.
  */
 static const struct {
 	const char *name, *tnc, *cells, *d1, *d2, *d3;
@@ -23,7 +23,7 @@ static const struct {
 	const char *state, *p_state;
 	double colonies, plated;
 } cfu[] = {
-	{ "domain.md 8: 36 per 10^6, 1080 per mL", "30", "500000", "14", "22",
+	{ "worked by hand: 36 per 10^6, 1080 per mL", "30", "500000", "14", "22",
 	  "18", 1080, 1080, 36, 36, "measured", "measured", 54, 1.5e6 },
 	{ "zero: up to one colony", "30", "500000", "0", "0", "0", 0,
 	  30 / 1.5, 0, 1 / 1.5, "zero", "zero", 0, 1.5e6 },

@@ -409,7 +409,7 @@ static void run_one(const struct checks *all, const struct check *c,
                     struct tally *t)
 {
 	static reference_handler *const handler[] = {
-		reference_small, reference_nested,
+		reference_small, reference_nested, reference_blood,
 	};
 	double got = NAN, r;
 

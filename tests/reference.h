@@ -23,6 +23,7 @@ typedef int reference_handler(const struct check *c, double *got);
 
 reference_handler reference_small;  /* tests/reference_small.c  */
 reference_handler reference_nested; /* tests/reference_nested.c */
+reference_handler reference_blood;  /* tests/reference_blood.c  */
 
 /*
  * A data file of the folder as a frame, read once and kept until the end:
