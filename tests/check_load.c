@@ -334,6 +334,14 @@ static const struct refusal refusals[] = {
 	{ "a pool of unknown draws", "unknown-draw",
 	  "patient,case,case_date,side,site_no,aliquot_no,volume_ml,pool,"
 	  "tnc_e6_per_ml\nM01,V01,2025-04-17,L,1,1,5,L3,20.1\n", 2 },
+	{ "a case after the day of the load", "case-in-future",
+	  SHORT "M01,V01,2026-03-04,L,1,1,5,20.1\n"
+	        "M02,V02,2026-03-05,L,1,1,5,20.1\n", 3 },
+	{ "long rows of more mononuclear than nucleated cells",
+	  "mnc-above-tnc",
+	  "patient,case,case_date,side,site_no,aliquot_no,volume_ml,outcome,"
+	  "value,unit\nM01,V01,2025-04-17,L,1,1,5,mnc,31.3,10^6/mL\n"
+	  "M01,V01,2025-04-17,L,1,1,5,tnc,29.7,10^6/mL\n", 3 },
 	{ "a number beyond a key", "impossible-value",
 	  SHORT "M01,V01,2025-04-17,L,300,1,5,20.1\n", 2 },
 };

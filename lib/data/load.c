@@ -5,6 +5,7 @@
  * one transaction, which an error-level finding or a failure rolls back.
  */
 #include "base/buf.h"
+#include "base/scan.h"
 #include "data/audit.h"
 #include "data/load_own.h"
 #include "data/privacy.h"
@@ -14,6 +15,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 /* What is read before the database is touched. */
 struct input {
@@ -382,12 +384,22 @@ static void choose_journal(pd_store *s, bool on)
 	sqlite3_busy_timeout(s->db, PD_DB_BUSY_MS);
 }
 
+/* Day of the load: as asked for, else by the clock, UTC. */
+static int32_t load_day(const char *date)
+{
+	int32_t day;
+
+	if (date && pd_scan_date(date, strlen(date), &pd_date_iso, &day))
+		return day;
+	return (int32_t)(time(NULL) / 86400);
+}
+
 static pd_status load_rows(pd_store *s, const pd_load_request *request,
                            struct input *in, pd_findings *findings,
                            pd_load_report *report, pd_error *err)
 {
 	struct load L = { .s = s, .request = request, .report = report,
-		          .err = err };
+		          .err = err, .day = load_day(request->date) };
 	load_feed *feed = NULL;
 	bool store = false;
 

@@ -166,6 +166,7 @@ struct load {
 	uint32_t n_again, first_again, n_filled, first_filled;
 	struct spread **spread;              /* by method, NULL: none       */
 	struct digits digits[N_RESULTS];
+	int32_t day;                         /* of the load, from 1970-01-01 */
 };
 
 /* ---- findings ---- */
@@ -251,6 +252,8 @@ void load_put_label(struct load *L, const char *label, int64_t sample,
 void load_write_pools(struct load *L);
 
 /* ---- rules ---- */
+void load_compare_results(struct load *L, const struct assay *a,
+                          uint32_t line);
 void load_measure(struct load *L, const struct assay *a);
 void load_rules(struct load *L, bool whole);
 void load_write_profiles(struct load *L);

@@ -345,6 +345,34 @@ static void birth_rules(struct load *L, const struct case_ *c)
 		          "case in %d, born %g", year, birth);
 }
 
+/* A case cannot lie after the day it is loaded on. */
+static void future_rule(struct load *L, const struct case_ *c)
+{
+	char found[11], today[11];
+	double date = c->fact[0];
+
+	if (!c->touched || isnan(date) || !(date > L->day))
+		return;
+	load_find(L, "case-in-future", PD_ERROR, c->line, PD_F_CASE_DATE,
+	          "a date not after the load", "case on %s, loaded on %s",
+	          pd_date_print((int32_t)date, found),
+	          pd_date_print(L->day, today));
+}
+
+/* Results of one sample that came in several rows; within a row the reader
+ * has compared them. */
+void load_compare_results(struct load *L, const struct assay *a,
+                          uint32_t line)
+{
+	double tnc = a->value[0], mnc = a->value[1];
+	bool numbers = (a->states & 0xff) == 0;
+
+	if (L->has[PD_F_OUTCOME] && numbers && mnc > tnc)
+		load_find(L, "mnc-above-tnc", PD_ERROR, line, PD_F_VALUE,
+		          "at most the TNC: check both units",
+		          "mnc_e6_per_ml %.10g, tnc_e6_per_ml %.10g", mnc, tnc);
+}
+
 /* ---- gaps ---- */
 
 static uint32_t line_of(struct load *L, const char *sql, int64_t id)
@@ -466,6 +494,7 @@ void load_rules(struct load *L, bool whole)
 		const struct case_ *c = &L->case_[k];
 
 		birth_rules(L, c);
+		future_rule(L, c);
 		if (c->touched)
 			case_rules(L, c, (uint32_t)k);
 		if (c->touched && whole)

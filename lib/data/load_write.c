@@ -480,6 +480,7 @@ static bool put_into_old(struct load *L, const struct assay *a, put *out)
 	for (size_t i = L->assays.n; i > 0; i--)
 		if (L->assay[i - 1].e.id == a->e.id) {
 			*out = merge(L, &L->assay[i - 1], a, ours);
+			load_compare_results(L, &L->assay[i - 1], a->e.line);
 			return true;
 		}
 	if (!read_assay(L, a->e.id, &was))
@@ -492,6 +493,7 @@ static bool put_into_old(struct load *L, const struct assay *a, put *out)
 	if (given)
 		ours = *given;
 	*out = merge(L, &was, a, ours);
+	load_compare_results(L, &was, a->e.line);
 	for (int k = 0; given && k < N_VALUES; k++)
 		*given |= (uint32_t)!is_blank(a, k) << k;
 	if (*out != PUT_CHANGED)
