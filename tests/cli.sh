@@ -8,6 +8,7 @@ plan=$source_root/demo-data/demo.plan
 unset SOURCE_DATE_EPOCH COLUMNS NO_COLOR || :
 
 "$generate" --seed 7 --cases 400 --out-dir "$scratch" || exit 99
+cp "$source_root/demo-data/small.csv" "$scratch"
 cd "$scratch"
 sum() { sha256sum <"$1"; }
 
@@ -262,6 +263,16 @@ check "the same files give the same bytes in two databases" \
 	cmp here/review elsewhere/review
 check "no path of this run in the results" \
 	[ -z "$(grep -l "$scratch" r.txt r.html r.tsv)" ]
+# A writer holds the database for longer than a second one waits.
+if command -v sqlite3 >/dev/null 2>&1; then
+	(echo 'BEGIN IMMEDIATE;'; sleep 8) | sqlite3 clinic.db &
+	sleep 1
+	status 75 "a database in use" "$perdraw" load --db clinic.db small.csv
+	kill $! 2>/dev/null || :
+	wait
+else
+	echo "no sqlite3 shell: the test of a database in use is NOT RUN"
+fi
 if [ "$(id -u)" -ne 0 ]; then
 	chmod 400 clinic.db
 	status 77 "a database that may not be written" "$perdraw" load \
