@@ -41,6 +41,37 @@ for command in $("$perdraw" --help | sed -n '/^commands/,/^$/s/^  \([a-z]*\) .*/
 		grep -q "perdraw-$command" "$pages/perdraw.1"
 done
 
+# same WORDS: the two sorted lists in $scratch/code and $scratch/page agree.
+same() {
+	check "$1: nothing found to compare" [ -s "$scratch/code" ]
+	if diff "$scratch/code" "$scratch/page"; then
+		pass
+	else
+		fail "$1 (<: code, >: page)"
+	fi
+}
+
+# Names a plan may use, and its keys; the keys of a map's [file].
+cd "$source_root"
+sed -n 's/^	{ "\([a-z_]*\)", [A-Z_]*, PD_.*/\1/p' lib/data/query_column.c |
+	grep -vxE 'patient|case|side|site' | LC_ALL=C sort >"$scratch/code"
+sed -n '/^\.Ss Names/,/^\.Sh/p' "$pages/perdraw-plan.5" | sed -n 's/^\.Cm //p' |
+	tr -d ' ' | tr ',' '\n' | grep . | grep -vx 'where:' |
+	LC_ALL=C sort >"$scratch/page"
+same "perdraw-plan(5) and query_column.c differ in names"
+sed -n '/struct key {/,/^};/p' lib/plan/question.c |
+	grep -o '{ "[a-z_]*", set' | sed 's/{ "//; s/",.*//' |
+	LC_ALL=C sort >"$scratch/code"
+sed -n '/^\.Ss The other sections/,/^\.Ss Names/s/^\.It Cm \([a-z_]*\)$/\1/p' \
+	"$pages/perdraw-plan.5" | LC_ALL=C sort >"$scratch/page"
+same "perdraw-plan(5) and question.c differ in keys"
+sed -n '/struct file_key {/,/^};/p' lib/data/mapfile.c |
+	grep -o '{ "[a-z_]*", set' | sed 's/{ "//; s/",.*//' |
+	LC_ALL=C sort >"$scratch/code"
+sed -n '/^\.Ss \[file\]/,/^\.Ss \[columns\]/s/^\.It Cm \([a-z_]*\)$/\1/p' \
+	"$pages/perdraw-map.5" | LC_ALL=C sort >"$scratch/page"
+same "perdraw-map(5) and mapfile.c differ in the keys of [file]"
+
 # Exit statuses: the page lists what status.h lists.
 sed -n 's/^[ 	]*X(PD_[A-Z_]*, \([0-9]*\),.*/\1/p' \
 	"$source_root/lib/base/status.h" | sort -n >"$scratch/codes"
