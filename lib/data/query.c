@@ -6,6 +6,7 @@
 #include "data/sql_text.h"
 #include "data/vocab.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -58,10 +59,11 @@ static bool fill_reals(pd_frame *f, const struct q_rows *rows, bool colonies)
 	pd_column *low = pd_frame_add_real(f, "low");
 	pd_column *high = pd_frame_add_real(f, "high");
 	pd_column *ml = pd_frame_add_real(f, "ml");
+	pd_column *pure = pd_frame_add_real(f, "undiluted");
 	pd_column *n = colonies ? pd_frame_add_real(f, "colonies") : NULL;
 	pd_column *on = colonies ? pd_frame_add_real(f, "plated") : NULL;
 
-	if (!low || !high || !ml || (colonies && (!n || !on)))
+	if (!low || !high || !ml || !pure || (colonies && (!n || !on)))
 		return false;
 	for (size_t i = 0; i < rows->n; i++) {
 		const struct q_row *r = &rows->item[i];
@@ -69,6 +71,7 @@ static bool fill_reals(pd_frame *f, const struct q_rows *rows, bool colonies)
 		low->real[i] = r->low;
 		high->real[i] = r->high;
 		ml->real[i] = r->ml;
+		pure->real[i] = isnan(r->low) ? (double)NAN : r->undiluted;
 		if (colonies) {
 			n->real[i] = r->colonies;
 			on->real[i] = r->plated;

@@ -36,12 +36,16 @@ typedef enum pd_grain { PD_BY_ALIQUOT, PD_BY_SITE, PD_BY_CASE } pd_grain;
  *               colonies (one colony / cells plated, times TNC for a
  *               concentration); [limit, Inf] above range; for TNTC
  *               [ceiling's worth, Inf] with the largest count seen in that
- *               method version as ceiling. NaN where there is no result.
+ *               method version as ceiling; a percentage ends at 100, not Inf.
+ *               NaN where there is no result.
  *   state       factor: measured, zero, below detection, above range,
  *               too many to count, failed culture, not ordered, blank
  *   colonies, plated  real, for cfu_f: total colonies over countable dishes
  *               and total cells on those dishes
  *   ml          real: the volume the result stands for
+ *   undiluted   real: 1 where the anticoagulant's volume is recorded for all of
+ *               it or there was none or a rinse, 0 where not (the result is then
+ *               taken as it was measured), NaN without a result
  * Concentrations are of undiluted marrow: measured * (mL + anticoagulant mL) /
  * mL where the anticoagulant volume is known. Yield = measured concentration
  * * (mL + anticoagulant mL) = undiluted * mL.

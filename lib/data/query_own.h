@@ -125,6 +125,8 @@ struct q_row {
 	double low, high, colonies, plated, ml;
 	int32_t method;               /* -1: none or several                */
 	uint8_t state;
+	bool undiluted;               /* the anticoagulant's mL was known,
+	                                 or there was none                  */
 };
 
 struct q_rows {

@@ -6,7 +6,7 @@
  *   zero                [0, smallest value that method version ever told
  *                       apart from zero]; for colonies [0, 1 colony]
  *   < x                 [0, x];  not detected: as zero, state below detection
- *   > x                 [x, inf]
+ *   > x                 [x, inf]; of a percentage [x, 100]
  *   too many to count   [largest count of that method version, inf]
  *   failed, not ordered, blank   no interval
  *
@@ -96,6 +96,7 @@ static struct span span_of(double x, int state, double smallest,
                            double largest, bool share)
 {
 	struct span s = { x, x, Q_MEASURED, false };
+	double top = share ? 100 : INFINITY;
 
 	switch (state) {
 	case PD_MEASURED:
@@ -108,10 +109,10 @@ static struct span span_of(double x, int state, double smallest,
 		s = (struct span){ 0, x, Q_BELOW, false };
 		break;
 	case PD_ABOVE:
-		s = (struct span){ x, INFINITY, Q_ABOVE, false };
+		s = (struct span){ x, top, Q_ABOVE, false };
 		break;
 	case PD_UNCOUNTABLE:
-		s = (struct span){ largest, INFINITY, Q_UNCOUNTABLE, true };
+		s = (struct span){ largest, top, Q_UNCOUNTABLE, true };
 		break;
 	case PD_NOT_DETECTED:
 		s = (struct span){ 0, smallest, Q_BELOW, true };

@@ -8,15 +8,17 @@
  *   concentration = yield / mL of the unit
  *   prevalence, viability = weighted by nucleated cells (TNC * mL)
  * Where all results together cover a draw more than once, those of the first
- * method version that covers each once are taken, else those of single draws,
- * else one pool of the whole unit. A unit with no result at all is a row
+ * method version (by name) that covers each once are taken, else those of
+ * single draws, else one pool of the whole unit. A unit with no result at all is a row
  * without a value; one that is covered in part is left out.
  */
 #include "data/blood.h"
 #include "data/query_own.h"
+#include "data/vocab.h"
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { MATERIAL_BIT = 13, METHOD_MASK = 8191, POOL_SIDE = 3 };
 
@@ -95,6 +97,17 @@ static size_t first_result(const struct q_results *r, int64_t id)
 	return low;
 }
 
+/* Is it known by how much anticoagulant the draw was diluted? A rinse leaves
+ * no volume to speak of. */
+static bool dilution_known(const struct q_aliquot *a)
+{
+	const char *word = a->anticoagulant < 0 ? "" :
+	                   pd_vocab_words(PD_F_ANTICOAGULANT)[a->anticoagulant];
+
+	return a->anticoagulant_ml >= 0 || strcmp(word, "none") == 0 ||
+	       strcmp(word, "heparin rinse") == 0;
+}
+
 /* ---- aliquots ---- */
 
 static bool aliquot_row(struct making *m, uint32_t c, uint32_t i,
@@ -125,6 +138,7 @@ static bool aliquot_row(struct making *m, uint32_t c, uint32_t i,
 	row->plated = r->plated;
 	row->method = method_of(r);
 	row->state = r->state;
+	row->undiluted = dilution_known(a);
 	return true;
 }
 
@@ -296,7 +310,19 @@ static bool covers(struct making *m, const struct unit *u,
 	return once && n_met == n;
 }
 
-/* The lowest method version whose results of `kind` cover the unit once. */
+/* Method versions in order of their names, so that the order in which files
+ * brought them does not matter. */
+static bool comes_first(const struct making *m, int a, int b)
+{
+	const char **name = m->t->name[Q_METHODS];
+	size_t n = m->t->n_names[Q_METHODS];
+	const char *x = (size_t)a < n && name[a] ? name[a] : "";
+	const char *y = (size_t)b < n && name[b] ? name[b] : "";
+
+	return strcmp(x, y) < 0;
+}
+
+/* The first method version whose results of `kind` cover the unit once. */
 static bool choose_method(struct making *m, const struct unit *u,
                           enum kind kind, struct choice *out)
 {
@@ -307,7 +333,7 @@ static bool choose_method(struct making *m, const struct unit *u,
 		int method = method_of(&m->results->item[m->piece[p]]);
 		struct choice c = { kind, method, 0 };
 
-		if ((out->method < 0 || method < out->method) &&
+		if ((out->method < 0 || comes_first(m, method, out->method)) &&
 		    covers(m, u, &c))
 			out->method = method;
 	}
@@ -330,18 +356,27 @@ static bool choose(struct making *m, const struct unit *u, struct choice *out)
 	return false;
 }
 
-/* mL and anticoagulant of a sample; NaN where one draw's mL is not known. */
-static void volume_of(const struct making *m, const struct q_result *r,
+/*
+ * mL and anticoagulant of a sample; NaN where one draw's mL is not known. A
+ * draw whose anticoagulant is not known adds none; false when there is one.
+ */
+static bool volume_of(const struct making *m, const struct q_result *r,
                       double *ml, double *anticoagulant_ml)
 {
 	size_t first = first_of(m, r);
+	bool known = true;
 	uint32_t i;
 
 	*ml = *anticoagulant_ml = 0;
 	for (size_t k = 0; (i = draw_at(m, r, first, k)) != NOWHERE; k++) {
-		*ml += m->t->aliquot[i].ml;
-		*anticoagulant_ml += m->t->aliquot[i].anticoagulant_ml;
+		const struct q_aliquot *a = &m->t->aliquot[i];
+
+		*ml += a->ml;
+		if (a->anticoagulant_ml >= 0)
+			*anticoagulant_ml += a->anticoagulant_ml;
+		known = known && dilution_known(a);
 	}
+	return known;
 }
 
 static uint8_t worse(uint8_t a, uint8_t b)
@@ -380,6 +415,7 @@ static bool sum_up(struct making *m, const struct choice *c,
 
 	row->low = row->high = 0;
 	row->state = Q_MEASURED;
+	row->undiluted = true;
 	for (size_t p = 0; p < m->n_pieces; p++)
 		n += takes_part(m, p, c);
 	for (size_t p = 0; p < m->n_pieces; p++) {
@@ -388,7 +424,8 @@ static bool sum_up(struct making *m, const struct choice *c,
 
 		if (!takes_part(m, p, c))
 			continue;
-		volume_of(m, r, &ml, &ac);
+		if (!volume_of(m, r, &ml, &ac))
+			row->undiluted = false;
 		factor = pd_undiluted(1, ml, ac);
 		w = n > 1 || m->judge == Q_YIELD ?
 		    weight_of(m, r, ml, factor) : 1;
