@@ -50,7 +50,7 @@ typedef struct pd_level {
 	const char *name;
 	size_t n_patients, n_cases, n_sites, n_rows;
 	double centre, centre_low, centre_high; /* geometric mean (or mean) and
-	                             its 95 % interval, patients as units      */
+	                             its interval, patients as units           */
 	double spread;               /* geometric SD (or SD) between rows      */
 	size_t n_zero, n_below, n_above, n_failed; /* states within n_rows and,
 	                             for n_failed, beside it                   */
@@ -95,7 +95,8 @@ typedef struct pd_answer {
 	const char *unit;             /* of level centres: "10^6/mL"           */
 	const char *parameter_words;  /* "syringe size, mL"                    */
 	bool log_x;                   /* the slope's axis is per doubling      */
-	bool not_a_choice;            /* age, date, operator: the words are
+	bool not_a_choice;            /* age, date, operator, or red cells as
+	                                 the outcome: the words are
 	                                 higher/lower, not better/worse        */
 	bool adds_burden;             /* a gain here costs the patient more
 	                                 entries or more mL: the harm line is
@@ -152,7 +153,8 @@ typedef struct pd_review {
 	size_t n_warnings;            /* open warning findings                 */
 	size_t n_harm_cases, n_harm_events; /* cases with site adverse-event
 	                                 field filled; events among them       */
-	double harm_low, harm_high;   /* exact 95 % limits of the share        */
+	double harm_low, harm_high;   /* exact limits of the share, at the
+	                                 level of the answers' intervals       */
 	size_t n_answers;
 	pd_answer *answer;
 	size_t n_tests;               /* effects tested                        */

@@ -47,7 +47,8 @@ static void head(struct work *w)
 	a->unit = pd_query_unit(q->outcome, q->judge);
 	a->parameter_words = pd_words_parameter(q->parameter);
 	a->log_x = q->kind == PD_COMPARE_SLOPE && isnan(q->step);
-	a->not_a_choice = pd_words_not_a_choice(q->parameter);
+	a->not_a_choice = pd_words_not_a_choice(q->parameter) ||
+	                  pd_words_not_a_gain(q->outcome);
 	a->adds_burden = pd_words_adds_burden(q->parameter);
 	a->scale = q->scale;
 	a->margin = q->margin;
@@ -140,7 +141,8 @@ static pd_status answer_paired(struct work *w, pd_error *err)
 		return st;
 	}
 	w->a->flow[w->a->n_flow++] =
-	    (pd_flow){ "in a pair", w->pairs.n_rows, 0, 0, w->pairs.n };
+	    (pd_flow){ "in a pair", w->pairs.n_rows, w->pairs.n_sites,
+		       w->pairs.n_cases, w->pairs.n };
 	return set_effects(w, &e, 1, err);
 }
 

@@ -157,9 +157,9 @@ static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
 	double sd = sqrt(ss / (double)(p->n - 1));
 
 	return note(w, pd_arena_print(
-	    w->arena, "Pairs: %zu of %zu patients lie on the side of '%s'; "
-	    "the standard deviation of the differences is %.2f%s.", above,
-	    p->n, w->q->first, sd,
+	    w->arena, "Pairs: %zu of %zu patients have more at '%s'; the "
+	    "standard deviation of the differences is %.2f%s.", above, p->n,
+	    w->r->arm_name[0], sd,
 	    w->q->scale == PD_RATIO ? " on the natural-log scale" : ""), err);
 }
 
@@ -209,6 +209,10 @@ pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
 		st = note(&w, rows->pool_note, err);
 	if (st == PD_OK && rows->incomplete_note)
 		st = note(&w, rows->incomplete_note, err);
+	if (st == PD_OK && rows->where_note)
+		st = note(&w, rows->where_note, err);
+	if (st == PD_OK && rows->dilution_note)
+		st = note(&w, rows->dilution_note, err);
 	if (st == PD_OK && pairs)
 		st = pair_spread(&w, pairs, err);
 	if (st == PD_OK && fit)
@@ -315,6 +319,8 @@ pd_status pd_cautions(const pd_question *q, const pd_rows *rows,
 			st = caution(answer, by_parameter[i].words, err);
 	if (st == PD_OK && volume)
 		st = caution(answer, volume, err);
+	if (st == PD_OK && rows->dilution_caution)
+		st = caution(answer, rows->dilution_caution, err);
 	if (st == PD_OK && method->way == PD_WAY_BETWEEN)
 		st = caution(answer,
 		             "A comparison between patients, not a trial: "

@@ -7,6 +7,7 @@
 #include <string.h>
 
 enum { MOST_TERMS = 96 };
+static const char between_units[] = " between units";
 #define NONE ((size_t)-1)
 
 /* More patients than this: Satterthwaite instead of Kenward-Roger; the two
@@ -161,7 +162,7 @@ static pd_status add_effect(struct build *b, const char *name,
                             const double *value, pd_error *err)
 {
 	double *x = PD_NEW(b->scratch, double, b->fit->n);
-	char *between = pd_arena_print(b->scratch, "%s between units", name);
+	char *between = pd_arena_print(b->scratch, "%s%s", name, between_units);
 	pd_status st = PD_OK;
 
 	if (!x || !between)
@@ -292,6 +293,9 @@ static pd_status read_dropped(struct build *b, pd_error *err)
 			return f->refusal ? PD_OK : no_memory(err);
 		}
 	for (size_t k = 0; k < f->design.n_dropped; k++) {
+		/* every unit alike: nothing is between them to adjust for */
+		if (strstr(f->design.dropped[k], between_units))
+			continue;
 		f->aliased = f->aliased
 		    ? pd_arena_print(b->arena, "%s; %s", f->aliased,
 		                     f->design.dropped[k])

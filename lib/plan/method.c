@@ -13,7 +13,8 @@ struct facts {
 	int levels;    /* two levels are compared (not a slope, not each)     */
 	int within;    /* the plan asks for a comparison inside a unit        */
 	int censored;  /* some results are known only between limits          */
-	int varying;   /* an adjuster changes inside the unit                 */
+	int varying;   /* an adjuster or the method version changes inside it */
+	int versions;  /* the method version does                             */
 };
 
 enum { NO = 0, YES = 1, ANY = 2 };
@@ -84,6 +85,20 @@ static int any_varies(const pd_question *q, const pd_rows *r, size_t unit,
 			return 1;
 	}
 	return 0;
+}
+
+/* Does the laboratory's method version, where it is not what is judged? A
+ * pair of one count by each would take the laboratory's step for the
+ * technique's. */
+static int version_varies(const pd_question *q, const pd_rows *r, size_t unit,
+                          pd_arena *arena)
+{
+	const pd_column *v = pd_frame_find(r->model, "method_version");
+	size_t *first = PD_NEW(arena, size_t, r->n_groups[unit] + 1);
+
+	return v && first && v->n_levels > 1 &&
+	       strcmp(q->parameter, "method_version") != 0 &&
+	       column_varies(v, r, unit, first);
 }
 
 /* Distinct patients among rows of each arm (or all rows for a slope). */
@@ -165,18 +180,21 @@ static const char *find_refusal(const pd_plan *plan, const pd_question *q,
 	size_t worst, n;
 
 	if (r->n == 0)
-		return "no row is left after the steps below";
+		return pd_arena_print(
+		    arena, "no row is left after the steps below%s%s%s%s",
+		    r->where_note ? ". " : "", r->where_note ? r->where_note : "",
+		    r->pool_note ? ". " : "", r->pool_note ? r->pool_note : "");
 	if (r->arm && r->n_arms < 2 && q->kind == PD_COMPARE_EACH)
 		return "only one level of the parameter occurs";
 	n = fewest_patients(r, &worst, scratch);
 	if (n < plan->min_patients)
 		return r->arm
-		    ? pd_arena_print(arena, "'%s' was drawn in %zu patients, "
+		    ? pd_arena_print(arena, "'%s' was drawn in %zu patient%s, "
 		                     "the plan asks for at least %zu",
-		                     r->arm_name[worst], n, plan->min_patients)
-		    : pd_arena_print(arena, "there are %zu patients, the plan "
-		                     "asks for at least %zu", n,
-		                     plan->min_patients);
+		                     r->arm_name[worst], n,
+		                     n == 1 ? "" : "s", plan->min_patients)
+		    : pd_arena_print(arena, "patients: %zu, the plan asks for "
+		                     "at least %zu", n, plan->min_patients);
 	if (q->within) {
 		n = r->arm ? m->n_pair_patients
 		           : moving_patients(r, m->unit, scratch);
@@ -209,8 +227,11 @@ static void name_refused(const pd_question *q, const pd_rows *r,
 		    arena, "paired differences: %zu results are limits, not "
 		    "numbers, and a pair needs two numbers", r->n_censored));
 	if (q->within && m->way != PD_WAY_PAIRED && f->varying)
-		refuse(m, "paired differences: an adjuster changes inside the "
-		          "unit");
+		refuse(m, f->versions
+		              ? "paired differences: the laboratory's method "
+		                "version changes inside the unit"
+		              : "paired differences: an adjuster changes inside "
+		                "the unit");
 	if (q->within && f->levels == 0)
 		refuse(m, "paired differences: a slope has no two arms");
 	if (f->censored)
@@ -225,7 +246,8 @@ static const char *word_rule(const struct rule *rule, const pd_question *q,
                              const struct facts *f, pd_arena *arena)
 {
 	const char *because =
-	    f->varying    ? "an adjuster changes inside it"
+	    f->versions   ? "the laboratory's method version changes inside it"
+	    : f->varying  ? "an adjuster changes inside it"
 	    : f->censored ? "some results are limits, not numbers"
 	    : !f->levels  ? "a slope is asked for"
 	                  : "it takes all pulls at once";
@@ -255,8 +277,11 @@ pd_status pd_method_choose(const pd_plan *plan, const pd_question *q,
 
 	memset(out, 0, sizeof *out);
 	out->unit = q->within ? pd_rows_level(rows, q->within) : PD_ROWS_DEPTH;
-	if (f.within)
-		f.varying = any_varies(q, rows, out->unit, scratch);
+	if (f.within) {
+		f.versions = version_varies(q, rows, out->unit, scratch);
+		f.varying = f.versions ||
+		            any_varies(q, rows, out->unit, scratch);
+	}
 	if (f.levels && rows->n_arms == 2)
 		out->n_pair_patients = pd_pairs_patients(
 		    rows, f.within ? out->unit : 0, scratch);

@@ -24,6 +24,36 @@ static struct cell *cells(const pd_rows *r, size_t level, const double *y,
 	return c;
 }
 
+/* Distinct codes among the rows of units with both arms. */
+static size_t distinct(const pd_rows *r, size_t level, const struct cell *c,
+                       const int32_t *code, pd_arena *arena)
+{
+	unsigned char *seen = PD_NEW(arena, unsigned char, r->n + 1);
+	size_t n = 0;
+
+	for (size_t i = 0; seen && i < r->n; i++) {
+		const struct cell *u = &c[r->group[level][i]];
+
+		if (!u->n[0] || !u->n[1] || seen[code[i]])
+			continue;
+		seen[code[i]] = 1;
+		n++;
+	}
+	return n;
+}
+
+static void count_units(const pd_rows *r, size_t level, const struct cell *c,
+                        pd_arena *arena, pd_pairs *out)
+{
+	size_t site = pd_rows_level(r, "site");
+
+	out->n_cases = distinct(r, level, c, r->case_code, arena);
+	if (site < r->depth)
+		out->n_sites = distinct(r, level, c, r->group[site], arena);
+	else if (r->depth > 1) /* at site grain a row is a site */
+		out->n_sites = out->n_rows;
+}
+
 pd_status pd_pairs_make(const pd_rows *r, size_t level, const double *y,
                         pd_arena *arena, pd_pairs *out, pd_error *err)
 {
@@ -48,6 +78,7 @@ pd_status pd_pairs_make(const pd_rows *r, size_t level, const double *y,
 		out->n_units++;
 		out->n_rows += c[g].n[0] + c[g].n[1];
 	}
+	count_units(r, level, c, arena, out);
 	for (size_t p = 0; p < np; p++) {
 		if (!units[p])
 			continue;

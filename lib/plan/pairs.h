@@ -11,7 +11,8 @@
 
 typedef struct pd_pairs {
 	size_t n;                /* patients with a pair                       */
-	size_t n_units, n_rows;  /* units with both arms, rows in them         */
+	size_t n_units, n_rows;  /* units with both arms, rows in them ...     */
+	size_t n_cases, n_sites; /* ... cases and sites; no sites at case grain */
 	double *diff;            /* n, working scale, first less second        */
 	double *first, *second;  /* n, means of the arms                       */
 } pd_pairs;

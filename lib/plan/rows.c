@@ -3,6 +3,7 @@
  */
 #include "plan/rows.h"
 #include "data/query.h"
+#include "plan/notes.h"
 #include "plan/question.h"
 #include "plan/words.h"
 
@@ -101,6 +102,8 @@ static pd_status query(pd_store *store, struct choice *c, pd_error *err)
 	for (size_t i = 0; i < sizeof always / sizeof *always; i++)
 		if (pd_query_has(always[i], q->grain, &kind))
 			want(names, &n, always[i]);
+	if (q->grain == PD_BY_ALIQUOT)
+		want(names, &n, "aliquot_no");
 	if (n == MOST_COLUMNS)
 		return pd_fail(err, PD_PLAN, "question '%s' names more than "
 		               "%d columns", q->name, MOST_COLUMNS);
@@ -130,17 +133,7 @@ static pd_status query(pd_store *store, struct choice *c, pd_error *err)
 
 	*f = (pd_flow){ "recorded", flow.recorded_rows, flow.recorded_sites,
 		        flow.recorded_cases, flow.recorded_patients };
-	if (flow.pooled_out)
-		c->out->pool_note = pd_arena_print(
-		    c->arena, "Pools: %zu pooled results hold several pulls and "
-		    "are not rows of this question.", flow.pooled_out);
-	if (flow.incomplete_out)
-		c->out->incomplete_note = pd_arena_print(
-		    c->arena, "Coverage: %zu %s were left out because their "
-		    "results do not cover every mL exactly once.",
-		    flow.incomplete_out,
-		    q->grain == PD_BY_CASE ? "cases" : "sites");
-	return PD_OK;
+	return pd_note_left_out(q, &flow, c->arena, c->out, err);
 }
 
 /* --- steps ------------------------------------------------------------------ */
@@ -152,10 +145,16 @@ static void keep_results(struct choice *c)
 			c->keep[i] = 0;
 }
 
-static int meets(const pd_condition *w, const pd_column *col, size_t i)
+int pd_rows_equal(double x, const char *word)
 {
 	double number;
 
+	return pd_plan_number(word, &number) &&
+	       fabs(x - number) <= 1e-9 * fabs(number);
+}
+
+static int meets(const pd_condition *w, const pd_column *col, size_t i)
+{
 	if (col->kind == PD_FACTOR) {
 		if (col->code[i] < 0)
 			return 0;
@@ -167,8 +166,7 @@ static int meets(const pd_condition *w, const pd_column *col, size_t i)
 	if (isnan(col->real[i]))
 		return 0;
 	for (size_t k = 0; k < w->n_values; k++)
-		if (pd_plan_number(w->value[k], &number) &&
-		    fabs(col->real[i] - number) <= 1e-9 * fabs(number))
+		if (pd_rows_equal(col->real[i], w->value[k]))
 			return 1;
 	return w->n_values == 0 && col->real[i] >= w->low &&
 	       col->real[i] <= w->high;
@@ -202,13 +200,9 @@ static int32_t arm_of(const struct choice *c, size_t i)
 				return k;
 		return -1;
 	}
-	for (int32_t k = 0; k < 2; k++) {
-		double number = NAN;
-
-		if (pd_plan_number(word[k], &number) &&
-		    fabs(c->param->real[i] - number) <= 1e-9 * fabs(number))
+	for (int32_t k = 0; k < 2; k++)
+		if (pd_rows_equal(c->param->real[i], word[k]))
 			return k;
-	}
 	return -1;
 }
 
@@ -272,27 +266,6 @@ static pd_status count_failed(struct choice *c, pd_error *err)
 
 /* --- laying out --------------------------------------------------------------- */
 
-size_t pd_rows_dense(const int32_t *code, size_t n, int32_t *out)
-{
-	int32_t top = -1;
-	size_t count = 0;
-
-	for (size_t i = 0; i < n; i++)
-		top = code[i] > top ? code[i] : top;
-	int32_t *to = malloc(((size_t)top + 2) * sizeof *to);
-
-	if (!to)
-		return (size_t)-1;
-	memset(to, 0xff, ((size_t)top + 2) * sizeof *to);
-	for (size_t i = 0; i < n; i++) {
-		if (to[code[i]] < 0)
-			to[code[i]] = (int32_t)count++;
-		out[i] = to[code[i]];
-	}
-	free(to);
-	return count;
-}
-
 static int32_t *gather_codes(struct choice *c, const char *name)
 {
 	const pd_column *col = pd_frame_find(c->frame, name);
@@ -307,17 +280,27 @@ static int32_t *gather_codes(struct choice *c, const char *name)
 	return out;
 }
 
+/* One code a pull. */
+static int32_t *gather_pulls(struct choice *c)
+{
+	int32_t *out = PD_NEW(c->scratch, int32_t, c->out->n);
+
+	return out && pd_rows_pulls(c->frame, c->keep, out) ? out : NULL;
+}
+
 static pd_status lay_tree(struct choice *c, pd_error *err)
 {
-	static const char *const tree[] = { "patient", "case", "side", "site" };
+	static const char *const tree[] = { "patient", "case", "side", "site",
+		                            "pull" };
 	/* rows are sites at site grain and cases at case grain: those levels
 	 * are the rows themselves */
-	static const size_t depth_of[] = { 4, 3, 1 };
+	static const size_t depth_of[] = { 5, 3, 1 };
 	pd_rows *r = c->out;
 
 	r->depth = depth_of[c->q->grain];
 	for (size_t k = 0; k < r->depth; k++) {
-		int32_t *code = gather_codes(c, tree[k]);
+		int32_t *code = k == 4 ? gather_pulls(c)
+		                       : gather_codes(c, tree[k]);
 
 		if (!code)
 			return no_memory(err);
@@ -528,6 +511,9 @@ static pd_status lay_out(struct choice *c, pd_error *err)
 	if (st == PD_OK)
 		st = c->q->kind == PD_COMPARE_SLOPE ? lay_slope(c, err)
 		                                    : lay_arms(c, err);
+	if (st == PD_OK)
+		st = pd_note_dilution(c->q, c->frame, c->keep, c->arena, c->out,
+		                      err);
 	return st == PD_OK ? lay_model(c, err) : st;
 }
 
@@ -541,6 +527,8 @@ pd_status pd_rows_take(pd_store *store, const pd_question *question,
 
 	memset(out, 0, sizeof *out);
 	st = query(store, &c, err);
+	if (st == PD_OK)
+		st = pd_note_where(question, c.frame, arena, out, err);
 	if (st == PD_OK && question->n_where) {
 		keep_conditions(&c);
 		st = add_step(&c, pd_arena_print(arena, "where %s",
@@ -574,12 +562,4 @@ void pd_rows_clear(pd_rows *rows)
 {
 	pd_frame_free(rows->model);
 	rows->model = NULL;
-}
-
-size_t pd_rows_level(const pd_rows *rows, const char *name)
-{
-	for (size_t k = 0; k < rows->depth; k++)
-		if (strcmp(rows->level_name[k], name) == 0)
-			return k;
-	return PD_ROWS_DEPTH;
 }

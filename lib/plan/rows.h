@@ -11,7 +11,7 @@
 #include "data/store.h"
 #include "plan/plan.h"
 
-enum { PD_ROWS_DEPTH = 4, PD_ROWS_STEPS = 8 };
+enum { PD_ROWS_DEPTH = 5, PD_ROWS_STEPS = 8 };
 
 /* What stood in the result cell; the order of pd_rows_state_words. */
 typedef enum pd_row_state {
@@ -33,7 +33,9 @@ typedef struct pd_rows {
 	const char **arm_name;
 	size_t *arm_failed;      /* failed cultures beside each arm's rows     */
 	double *x, *raw;
-	/* The tree, outermost first; codes dense, in order of rows. */
+	/* The tree, outermost first; codes dense, in order of rows. Its leaf at
+	 * aliquot grain is the pull, which several method versions may have
+	 * counted: a row each. */
 	size_t depth;
 	const char *level_name[PD_ROWS_DEPTH];
 	int32_t *group[PD_ROWS_DEPTH];
@@ -46,6 +48,9 @@ typedef struct pd_rows {
 	pd_flow flow[PD_ROWS_STEPS];
 	const char *zero_note;   /* measured zeros without a limit, or NULL    */
 	const char *pool_note, *incomplete_note; /* results left out, or NULL */
+	const char *where_note;  /* a word of `where` no record has, or NULL  */
+	const char *dilution_note, *dilution_caution; /* anticoagulant volumes
+	                            not recorded; and more so at one level    */
 } pd_rows;
 
 /* Words go into `arena`, arrays into `scratch`; pd_rows_clear frees the
@@ -55,6 +60,8 @@ pd_status pd_rows_take(pd_store *store, const pd_question *question,
                        pd_error *err);
 void pd_rows_clear(pd_rows *rows);
 
+/* Is x the number that a plan's word says? */
+int pd_rows_equal(double x, const char *word);
 /* Index of a level of the tree by name, PD_ROWS_DEPTH when not there. */
 size_t pd_rows_level(const pd_rows *rows, const char *name);
 /* Name in rows->model of an adjuster: "age_y", or "log volume_ml". */
@@ -62,5 +69,9 @@ const char *pd_rows_adjuster(pd_arena *arena, const pd_question *q, size_t i);
 /* Dense codes 0.. in order of first appearance; out[n]; returns how many,
  * (size_t)-1 when memory runs out. */
 size_t pd_rows_dense(const int32_t *code, size_t n, int32_t *out);
+/* A code for each pull among the kept rows of an aliquot frame (columns site
+ * and aliquot_no; rows of a pull together); 0 without those columns. */
+int pd_rows_pulls(const pd_frame *frame, const unsigned char *keep,
+                  int32_t *out);
 
 #endif

@@ -118,3 +118,13 @@ bool pd_words_adds_burden(const char *parameter)
 
 	return w && w->burden;
 }
+
+bool pd_words_not_a_gain(const char *outcome)
+{
+	static const char *const blood[] = { "hct", "rbc", "platelets" };
+
+	for (size_t i = 0; i < sizeof blood / sizeof *blood; i++)
+		if (strcmp(outcome, blood[i]) == 0)
+			return true;
+	return false;
+}

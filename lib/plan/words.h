@@ -18,6 +18,8 @@ const char *pd_words_parameter(const char *parameter);
 const char *pd_words_judge(const pd_question *q);
 /* A trait or a date, not something chosen: higher/lower, not better/worse. */
 bool pd_words_not_a_choice(const char *parameter);
+/* A result of which more is not better: red cells tell of blood in the draw. */
+bool pd_words_not_a_gain(const char *outcome);
 /* More of it costs the patient punctures or blood. */
 bool pd_words_adds_burden(const char *parameter);
 

@@ -1,0 +1,31 @@
+/*
+ * notes.h - what a reader must know about the rows of a question: results
+ * left out, conditions that nothing meets, dilution that is not known.
+ */
+#ifndef PERDRAW_PLAN_NOTES_H
+#define PERDRAW_PLAN_NOTES_H
+
+#include "data/query.h"
+#include "plan/rows.h"
+
+/* All: words into `arena`, NULL left where there is nothing to say. PD_OK, or
+ * PD_NO_MEMORY. */
+
+/* out->pool_note and ->incomplete_note: pools, units not covered once. */
+pd_status pd_note_left_out(const pd_question *q, const pd_query_flow *flow,
+                           pd_arena *arena, pd_rows *out, pd_error *err);
+/* out->where_note: words of `where ... is` that no record of the frame has;
+ * mostly a slip of the pen that would leave records out unseen. */
+pd_status pd_note_where(const pd_question *q, const pd_frame *frame,
+                        pd_arena *arena, pd_rows *out, pd_error *err);
+/*
+ * out->dilution_note: results judged per mL of undiluted marrow, or by yield,
+ * whose anticoagulant volume is not recorded. ->dilution_caution: their share
+ * differs by more than a tenth between two levels. After out->arm is laid;
+ * keep[rows of frame].
+ */
+pd_status pd_note_dilution(const pd_question *q, const pd_frame *frame,
+                           const unsigned char *keep, pd_arena *arena,
+                           pd_rows *out, pd_error *err);
+
+#endif
