@@ -165,13 +165,15 @@ void pd_part_forest(pd_doc *d, const pd_review *r, size_t n_answers)
 
 static void trend_table(pd_doc *d, const pd_review *r)
 {
+	const char *level = pd_say_review_level(d, r);
 	const pd_cell_column column[] = {
 		{ "Quarter", NULL, false },
 		{ "Cases", NULL, true },
 		{ "Patients", NULL, true },
-		{ "TNC, geometric mean (95% CI)", pd_say_unit(d, "10^6/mL"),
-		  true },
-		{ "CFU-F, geometric mean (95% CI)", "per mL", true },
+		{ pd_doc_print(d, "TNC, geometric mean (%s CI)", level),
+		  pd_say_unit(d, "10^6/mL"), true },
+		{ pd_doc_print(d, "CFU-F, geometric mean (%s CI)", level),
+		  "per mL", true },
 		{ "What changed", NULL, false },
 	};
 	bool any = false;
@@ -215,11 +217,12 @@ void pd_part_trend(pd_doc *d, const pd_review *r)
 	    d, "Concentration by quarter",
 	    pd_doc_print(
 	        d,
-	        "Geometric means with their 95%% intervals on logarithmic axes "
+	        "Geometric means with their %s intervals on logarithmic axes "
 	        "from %s to %s: nucleated cells above, colony-forming units "
 	        "below. A dashed upright line with a letter marks a quarter in "
 	        "which something changed; the table says what.",
-	        r->trend[0].quarter, r->trend[r->n_trends - 1].quarter),
+	        pd_say_review_level(d, r), r->trend[0].quarter,
+	        r->trend[r->n_trends - 1].quarter),
 	    pd_figure_trend(d->arena, r->trend, r->n_trends));
 	if (f)
 		f->table = d->n_tables + 1;

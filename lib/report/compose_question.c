@@ -95,6 +95,20 @@ static const struct state states[] = {
 
 enum { N_STATES = 4, FIXED = 7 };
 
+/* Where a result is of a whole case, sites are not counted: that is no 0. */
+static const char *sites(pd_doc *d, size_t n_sites, size_t n_rows)
+{
+	return n_sites || !n_rows ? pd_say_count(d, n_sites) : NULL;
+}
+
+static bool any_without_sites(const pd_answer *a)
+{
+	for (size_t i = 0; i < a->n_levels; i++)
+		if (!a->levels[i].n_sites && a->levels[i].n_rows)
+			return true;
+	return false;
+}
+
 static void level_row(pd_doc *d, pd_table *t, const pd_level *l,
                       const struct state *const *shown, size_t n_shown)
 {
@@ -105,7 +119,7 @@ static void level_row(pd_doc *d, pd_table *t, const pd_level *l,
 	cell[0] = pd_doc_text(d, l->name);
 	cell[1] = pd_say_count(d, l->n_patients);
 	cell[2] = pd_say_count(d, l->n_cases);
-	cell[3] = pd_say_count(d, l->n_sites);
+	cell[3] = sites(d, l->n_sites, l->n_rows);
 	cell[4] = pd_say_count(d, l->n_rows);
 	cell[5] = pd_say_centre(d, l->centre, l->centre_low, l->centre_high);
 	cell[6] = isfinite(l->spread) ? pd_say_short(d, l->spread) : NULL;
@@ -145,7 +159,10 @@ static void level_table(pd_doc *d, const pd_answer *a)
 	}
 	pd_table *t = pd_doc_table(
 	    d, pd_doc_print(d, "Data by %s", pd_say_parameter(d, a)),
-	    FIXED + n_shown, column, "too few patients");
+	    FIXED + n_shown, column,
+	    any_without_sites(a) ? "too few patients; or sites, where a result "
+	                           "is of a whole case"
+	                         : "too few patients");
 
 	for (size_t i = 0; i < a->n_levels; i++)
 		level_row(d, t, &a->levels[i], shown, n_shown);
@@ -306,7 +323,7 @@ static void flow(pd_doc *d, const pd_answer *a)
 		cell[0] = pd_doc_text(d, f->step);
 		cell[1] = pd_say_count(d, f->n_patients);
 		cell[2] = pd_say_count(d, f->n_cases);
-		cell[3] = pd_say_count(d, f->n_sites);
+		cell[3] = sites(d, f->n_sites, f->n_rows);
 		cell[4] = pd_say_count(d, f->n_rows);
 	}
 }

@@ -232,6 +232,11 @@ const char *pd_say_level(pd_doc *d, const pd_answer *a)
 	return pd_doc_take(d, &b);
 }
 
+const char *pd_say_review_level(pd_doc *d, const pd_review *r)
+{
+	return r->n_answers ? pd_say_level(d, &r->answer[0]) : "95%";
+}
+
 const char *pd_say_count(pd_doc *d, size_t n)
 {
 	pd_buf b;
@@ -314,11 +319,11 @@ const char *pd_say_harm(pd_doc *d, const pd_review *r)
 	}
 	pd_buf_add(&b, "Adverse events at the site: ");
 	pd_number_share(&b, r->n_harm_events, r->n_harm_cases, "cases");
-	pd_buf_add(&b, ", exact 95% limits ");
+	pd_buf_print(&b, ", exact %s limits ", pd_say_review_level(d, r));
 	pd_number_share_limits(&b, r->harm_low, r->harm_high);
 	pd_buf_add(&b, "; not recorded in ");
 	pd_number_count(&b, blank);
-	pd_buf_add(&b, " cases.");
+	pd_buf_add(&b, blank == 1 ? " case." : " cases.");
 	if (r->n_harm_events == 0)
 		pd_buf_add(&b, " None recorded is not the same as none "
 		               "possible: read the upper limit.");

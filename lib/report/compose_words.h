@@ -40,8 +40,9 @@ const char *pd_say_judged(pd_doc *d, const pd_answer *a);
 const char *pd_say_scale(const pd_answer *a);
 /* "a ratio from 0.80 to 1.25 does not change practice" and the like. */
 const char *pd_say_margin(pd_doc *d, const pd_answer *a);
-/* Level of the intervals of a: "95%". */
+/* Level of the intervals of a: "95%"; of the whole review's: all are one. */
 const char *pd_say_level(pd_doc *d, const pd_answer *a);
+const char *pd_say_review_level(pd_doc *d, const pd_review *r);
 
 /* The limits of a margin on the printed scale; NaN without one. */
 void pd_margin_limits(const pd_answer *a, double *low, double *high);
