@@ -84,11 +84,13 @@ static pd_status outliers(struct work *w, const double *residual, size_t n,
 		far += residual[i] * residual[i] > 16 * ss;
 	if ((double)far <= 2 + (double)n / 4000)
 		return note(w, pd_arena_print(
-		    w->arena, "Residuals: %zu of %zu lie beyond 4 standard "
-		    "deviations, no more than chance explains.", far, n), err);
+		    w->arena, "Outliers: %zu of %zu results lie beyond 4 "
+		    "standard deviations from the fit, no more than chance "
+		    "explains.", far, n), err);
 	return note(w, pd_arena_print(
-	    w->arena, "Residuals: %zu of %zu lie beyond 4 standard "
-	    "deviations, more than chance explains; see whether the "
+	    w->arena, "Outliers: %zu of %zu results lie beyond 4 standard "
+	    "deviations from the fit, more than chance explains; see "
+	    "whether the "
 	    "rank-based line agrees and whether findings name these rows.",
 	    far, n), err);
 }

@@ -6,7 +6,8 @@
  *  u      | y, b, variances    exactly, from the root down: the pass has left
  *                              C and B of each node with all that lies deeper
  *                              integrated out, so with E the effects above,
- *                              u ~ N(D (B_S v - C_S. E), s^2 D), v = (-b, 1)
+ *                              u normal, mean D (B_S v - C_S. E) and
+ *                              covariance s^2 D, v = (-b, 1)
  *  y_i    | b, u, s^2          normal between its limits, unmeasured rows only
  *  shift  of a group without one measured row: its effect and its values move
  *         together, residuals kept. u + shift is normal within what the

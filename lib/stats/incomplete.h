@@ -21,7 +21,7 @@ typedef struct pd_tails {
 } pd_tails;
 
 /*
- * X ~ Beta(a, b) at odds r = x / (1 - x): lower = I_x(a, b). Odds rather than
+ * X Beta(a, b) at odds r = x / (1 - x): lower = I_x(a, b). Odds rather than
  * x, so that x near 1 loses nothing. a, b > 0, r >= 0 (INFINITY allowed);
  * NaN outside, or when 3e6 terms are not enough (a or b beyond about 1e11).
  * slope = x^a (1 - x)^b / B(a, b).
@@ -30,7 +30,7 @@ typedef struct pd_tails {
  */
 pd_tails pd_beta_tails(double r, double a, double b);
 
-/* X ~ Gamma(shape, scale 1) at x: lower = P(shape, x). Domain and limits as
+/* X Gamma(shape, scale 1) at x: lower = P(shape, x). Domain and limits as
  * above. slope = x^shape exp(-x) / Gamma(shape). */
 pd_tails pd_gamma_tails(double x, double shape);
 

@@ -1,8 +1,8 @@
 /*
  * nested.h - the linear mixed model with random effects down a tree.
  *
- *   y = X b + sum over levels k of Z_k u_k + e,   e ~ N(0, s^2 I)
- *   u_k ~ N(0, s^2 T_k), independent between the nodes of level k,
+ *   y = X b + sum over levels k of Z_k u_k + e,   e normal, covariance s^2 I
+ *   u_k normal, covariance s^2 T_k, independent between the nodes of level k,
  *   T_k = L_k L_k', L_k lower triangular with elements theta (relative
  *   Cholesky factor), blocks of q_k = 1..3 columns (intercept, slopes).
  *
