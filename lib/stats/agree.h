@@ -32,8 +32,8 @@ typedef struct pd_limits {
 	double se, se_1986;           /* of either limit                      */
 	double low_from, low_to;      /* interval of the lower limit          */
 	double high_from, high_to;    /* interval of the upper limit          */
-	double trend, trend_p;        /* correlation of d with (x + y) / 2 and */
-	                              /* its two-sided t test; NaN: no spread */
+	double trend, trend_p;        /* correlation of d with (x + y) / 2,   */
+	                              /* two-sided p by t; NaN: no spread     */
 } pd_limits;
 pd_status pd_agree_limits(const double *x, const double *y, size_t n, double k,
                           double level, pd_limits *out, pd_error *err);

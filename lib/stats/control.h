@@ -71,11 +71,12 @@ pd_status pd_control_sums(const double *x, size_t n, double centre,
 /*
  * Mean number of values until a signal, after the mean has moved by `shift`
  * sigma, chart started at its centre: Fredholm's integral equation of the
- * second kind by Gauss-Legendre nodes, doubled until the answer moves by
- * less than 1e-9 + 1e-13 run of itself (cumulative sums: Goel &
- * Wu 1971, Technometrics 13, 221-230; average with its fixed limits
- * L sqrt(lambda / (2 - lambda)): Crowder 1987, Technometrics 29, 401-407). *both: 1 / (1 / upper + 1 / lower), with that of
- * the lower sum. PD_NUMERIC when it does not settle or is above 1e8.
+ * second kind by Gauss-Legendre nodes, doubled until the answer moves by less
+ * than 1e-9 + 1e-13 run of itself. Cumulative sums: Goel & Wu 1971,
+ * Technometrics 13, 221-230; average with its fixed limits
+ * L sqrt(lambda / (2 - lambda)): Crowder 1987, Technometrics 29, 401-407.
+ * *both (may be NULL): 1 / (1 / upper + 1 / lower), with that of the lower sum.
+ * PD_NUMERIC when it does not settle or is above 1e8.
  * 0 <= k <= 5, 0 < h <= 50; 0.01 <= lambda <= 1, 0 < L <= 6; |shift| <= 10.
  */
 pd_status pd_control_sums_run(double k, double h, double shift, double *upper,

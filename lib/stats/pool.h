@@ -40,7 +40,7 @@ typedef enum pd_pool_way {
 typedef struct pd_spread {
 	double tau2;
 	double q, q_df, q_p;     /* Q(0) = sum r^2 / v, df n - p, chi-square  */
-	double i2, h2;           /* 100 tau2 / (tau2 + s2), 1 + tau2 / s2 with */
+	double i2, h2;           /* 100 tau2 / (tau2 + s2), 1 + tau2 / s2,    */
 	                         /* s2 = (n - p) / tr P(0)                    */
 	double scale;            /* sum w r^2 / (n - p) at tau2               */
 	double loglik;           /* at tau2; restricted unless the way is ML  */
