@@ -1,0 +1,237 @@
+/*
+ * count_row.c - one count under Poisson and NB2, whole or cut off above.
+ */
+#include "stats/count_row.h"
+
+#include <math.h>
+
+/* theta / (mu + theta) below which the upper tail is too long to be summed. */
+static const double ENDLESS = 1e-4;
+
+pd_status pd_count_table_new(pd_arena *arena, size_t most,
+                             pd_count_table *out, pd_error *err)
+{
+	long double sum = 0;
+
+	*out = (pd_count_table){ .most = most };
+	out->log_factorial = PD_NEW(arena, double, most + 1);
+	out->rise = PD_NEW(arena, double, most + 1);
+	out->rise_t = PD_NEW(arena, double, most + 1);
+	out->rise_tt = PD_NEW(arena, double, most + 1);
+	if (!out->log_factorial || !out->rise || !out->rise_t || !out->rise_tt)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t y = 1; y <= most; y++) {
+		sum += logl((long double)y);
+		out->log_factorial[y] = (double)sum;
+	}
+	pd_count_table_set(out, INFINITY);
+	return PD_OK;
+}
+
+void pd_count_table_set(pd_count_table *t, double theta)
+{
+	t->theta = theta;
+	for (size_t y = 1; y <= t->most; y++) {
+		double k = (double)(y - 1);
+		double part = isinf(theta) ? 0 : k / (theta + k);
+
+		t->rise[y] = t->rise[y - 1] + log1p(k / theta);
+		t->rise_t[y] = t->rise_t[y - 1] - part;
+		t->rise_tt[y] = t->rise_tt[y - 1] + part * (1 - part);
+	}
+}
+
+/* What the slopes share at one mean; 'kept' = theta / (mu + theta). */
+struct mean {
+	double mu, theta, share, kept, log_share, theta_log;
+};
+
+static struct mean at_mean(const pd_count_table *t, double e)
+{
+	struct mean m = { .mu = exp(e), .theta = t->theta };
+	double r = m.mu / m.theta;
+
+	m.kept = 1 / (1 + r);
+	m.share = r * m.kept;
+	m.log_share = log1p(r);
+	m.theta_log = isinf(m.theta) ? m.mu : m.theta * m.log_share;
+	return m;
+}
+
+static double value_at(const pd_count_table *t, const struct mean *m,
+                       size_t y, double e)
+{
+	double k = (double)y;
+
+	return t->rise[y] - t->log_factorial[y] + (y ? k * e : 0) -
+	       k * m->log_share - m->theta_log;
+}
+
+static void whole_row(const pd_count_table *t, const struct mean *m, size_t y,
+                      double e, pd_count_slopes *s)
+{
+	double k = (double)y, turn = m->kept - m->share;
+	double held = m->mu * m->kept;          /* theta p          */
+	double sum = k * m->share + held;       /* (y + theta) p    */
+	double bend = sum * m->kept;            /* (y + theta) p v  */
+
+	s->l = value_at(t, m, y, e);
+	s->e = (k - m->mu) * m->kept;
+	s->ee = -bend;
+	s->eee = -bend * turn;
+	s->t = t->rise_t[y] - m->theta_log + sum;
+	s->tt = t->rise_tt[y] - m->theta_log + 2 * held - bend;
+	s->et = bend - held;
+	s->eet = bend * turn - held * m->kept;
+}
+
+/* A tail's sum over its first term, with the sums for the slopes in t. */
+struct tail {
+	double sum, t, tt;
+};
+
+static void add_term(struct tail *tail, const struct mean *m, double k,
+                     double rise_t, double rise_tt, double weight)
+{
+	double held = m->mu * m->kept, sum = k * m->share + held;
+	double l_t = rise_t - m->theta_log + sum;
+	double l_tt = rise_tt - m->theta_log + 2 * held - sum * m->kept;
+
+	tail->sum += weight;
+	tail->t += weight * l_t;
+	tail->tt += weight * (l_tt + l_t * l_t);
+}
+
+/* Counts y, y + 1, ...: terms fall off once past the mean. */
+static struct tail upper_tail(const pd_count_table *t, const struct mean *m,
+                              size_t y)
+{
+	struct tail tail = { 0, 0, 0 };
+	double rise_t = t->rise_t[y], rise_tt = t->rise_tt[y], w = 1;
+	double k = (double)y;
+
+	for (;; k++) {
+		double part = isinf(m->theta) ? 0 : k / (m->theta + k);
+
+		add_term(&tail, m, k, rise_t, rise_tt, w);
+		/* p(k+1) / p(k) */
+		double ratio = (m->mu * m->kept + k * m->share) / (k + 1);
+
+		if (ratio < 1 && w * (1 + k * k) < 1e-17 * (1 - ratio) *
+		                                       tail.sum)
+			return tail;
+		w *= ratio;
+		rise_t -= part;
+		rise_tt += part * (1 - part);
+	}
+}
+
+/* Counts y - 1, y - 2, ..., 0. */
+static struct tail lower_tail(const pd_count_table *t, const struct mean *m,
+                              size_t y)
+{
+	struct tail tail = { 0, 0, 0 };
+	double w = 1;
+
+	for (size_t k = y; k-- > 0;) {
+		double below = (double)k - 1;
+
+		add_term(&tail, m, (double)k, t->rise_t[k], t->rise_tt[k], w);
+		w *= (double)k / (m->mu * m->kept + below * m->share);
+	}
+	return tail;
+}
+
+/* ln P(Y >= y), y > 0, and its slopes in t. */
+static void at_least_value(const pd_count_table *t, const struct mean *m,
+                           size_t y, double e, pd_count_slopes *s)
+{
+	double k = (double)y;
+	int endless = m->kept < ENDLESS;
+	struct tail tail;
+
+	if (k <= m->mu || k * m->kept < 4) {
+		double first = exp(value_at(t, m, y - 1, e)), p;
+
+		tail = lower_tail(t, m, y);
+		p = 1 - first * tail.sum;
+		if (p > (endless ? 1e-10 : 0.01)) {
+			s->l = log1p(-first * tail.sum);
+			s->t = -first * tail.t / p;
+			s->tt = -first * tail.tt / p - s->t * s->t;
+			return;
+		}
+	}
+	if (endless) {
+		s->l = s->t = s->tt = NAN; /* the search turns back */
+		return;
+	}
+	tail = upper_tail(t, m, y);
+	s->l = value_at(t, m, y, e) + log(tail.sum);
+	s->t = tail.t / tail.sum;
+	s->tt = tail.tt / tail.sum - s->t * s->t;
+}
+
+static void cut_row(const pd_count_table *t, const struct mean *m, size_t y,
+                    double e, pd_count_slopes *s)
+{
+	pd_count_slopes at;
+	double h, h_t, q, q_e, q_t;
+
+	if (!y) {
+		*s = (pd_count_slopes){ 0 };
+		return;
+	}
+	whole_row(t, m, y, e, &at);
+	at_least_value(t, m, y, e, s);
+	h = exp(log((double)y) + at.l - s->l);
+	q = at.e - h;
+	q_e = at.ee - h * q;
+	h_t = h * (at.t - s->t);
+	q_t = at.et - h_t;
+	s->e = h;
+	s->ee = h * q;
+	s->eee = h * (q * q + q_e);
+	s->et = h_t;
+	s->eet = h_t * q + h * q_t;
+}
+
+void pd_count_row(const pd_count_table *t, size_t y, int at_least, double e,
+                  pd_count_slopes *out)
+{
+	struct mean m = at_mean(t, e);
+
+	if (at_least)
+		cut_row(t, &m, y, e, out);
+	else
+		whole_row(t, &m, y, e, out);
+}
+
+double pd_count_value(const pd_count_table *t, size_t y, int at_least,
+                      double e)
+{
+	struct mean m = at_mean(t, e);
+	pd_count_slopes s;
+
+	if (!at_least)
+		return value_at(t, &m, y, e);
+	cut_row(t, &m, y, e, &s);
+	return s.l;
+}
+
+pd_status pd_count_whole(const double *y, size_t n, size_t *whole,
+                         size_t *most, pd_error *err)
+{
+	*most = 0;
+	for (size_t i = 0; i < n; i++) {
+		if (!(y[i] >= 0 && y[i] <= PD_COUNT_MOST) ||
+		    y[i] != floor(y[i]))
+			return pd_fail(err, PD_DATA, "row %zu: %g is not a "
+			               "count, expected a whole number from 0 "
+			               "to %d", i + 1, y[i], PD_COUNT_MOST);
+		whole[i] = (size_t)y[i];
+		if (whole[i] > *most)
+			*most = whole[i];
+	}
+	return PD_OK;
+}
