@@ -65,6 +65,8 @@ void tsv_write(const pd_review *review, pd_buf *to)
 			pd_buf_char(to, '\t');
 			pd_buf_add(to, verdict_words(e->verdict,
 			                             a->not_a_choice));
+			if (a->unsupported && e->verdict == PD_NO_MATTER)
+				pd_buf_add(to, " (unsupported)");
 			pd_buf_char(to, '\n');
 		}
 	}

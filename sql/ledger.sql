@@ -12,6 +12,9 @@ VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10);
 SELECT look_date FROM looks WHERE question_sha256 = ?1
 ORDER BY look_id LIMIT 1;
 
+--: sources_after
+SELECT count(*) FROM sources WHERE loaded > ?1;
+
 --: plan_seen
 SELECT first_date FROM plans WHERE sha256 = ?1;
 --: plan_add

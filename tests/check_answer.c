@@ -19,6 +19,7 @@ enum { PATIENTS = 24, MOST_LINES = 4000 };
 static char folder[64], csv_path[96], db_path[96];
 static char line[MOST_LINES][256];
 static size_t n_lines;
+static const char *load_date, *ask_date;
 
 static const char header[] =
     "patient,sex,age_y,case,case_date,operator,side,site_no,landmark,"
@@ -42,6 +43,8 @@ static void setup(void)
 	snprintf(csv_path, sizeof csv_path, "%s/draws.csv", folder);
 	snprintf(db_path, sizeof db_path, "%s/clinic.db", folder);
 	n_lines = 0;
+	load_date = "2024-06-30";
+	ask_date = "2024-07-01";
 }
 
 static void teardown(void)
@@ -91,7 +94,7 @@ static pd_store *load(void)
 	pd_store *s = NULL;
 	pd_error err = { 0 };
 	pd_findings *found = pd_findings_new();
-	pd_load_request request = { .path = csv_path, .date = "2024-06-30" };
+	pd_load_request request = { .path = csv_path, .date = load_date };
 	pd_load_report report;
 
 	ck_assert_ptr_nonnull(f);
@@ -120,7 +123,7 @@ static pd_answer *ask(pd_store *s, pd_arena *a, const char *text)
 	pd_plan *plan = PD_NEW(a, pd_plan, 1);
 	pd_review *review = PD_NEW(a, pd_review, 1);
 	pd_error err = { 0 };
-	pd_run_options o = { .date = "2024-07-01", .write_ledger = true };
+	pd_run_options o = { .date = ask_date, .write_ledger = true };
 
 	ck_assert_msg(pd_plan_parse(a, text, strlen(text), "t.plan", plan,
 	                            &err) == PD_OK, "%s", err.text);
@@ -555,6 +558,36 @@ START_TEST(looks)
 }
 END_TEST
 
+/* Reading a second time does not make a margin set after the data one set
+ * before them; files loaded after the first reading are another matter. */
+START_TEST(margin_against_data)
+{
+	double d[PATIENTS];
+
+	two_pulls(d);
+	pd_store *s = load();
+	pd_arena *arena = pd_arena_new();
+
+	for (int k = 0; k < 2; k++) {
+		ck_assert_ptr_nonnull(strstr(
+		    ask(s, arena, second_pull)->declared,
+		    "first read on 2024-07-01, with all these data already"));
+		ask_date = "2024-09-01";
+	}
+	pd_store_close(s);
+	n_lines = 0;
+	load_date = "2024-08-15";
+	add((struct pull){ .patient = 901, .site = 1, .aliquot = 1,
+	    .syringe = 10, .age = 50, .volume = 5, .tnc = 30.3,
+	    .dish_1 = 4, .dish_2 = 7 });
+	s = load();
+	ck_assert_ptr_nonnull(strstr(ask(s, arena, second_pull)->declared,
+	                             "1 of 2 files were loaded after"));
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
 int main(void)
 {
 	Suite *s = suite_create("answer");
@@ -573,6 +606,7 @@ int main(void)
 	tcase_add_test(t, notes);
 	tcase_add_test(t, not_a_gain);
 	tcase_add_test(t, looks);
+	tcase_add_test(t, margin_against_data);
 	suite_add_tcase(s, t);
 	SRunner *r = srunner_create(s);
 

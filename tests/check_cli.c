@@ -442,6 +442,12 @@ START_TEST(tsv_lines)
 	    "none\t\t\t\t\t\t\tno answer\n"
 	    "drift\tper year\t1.02\t0.98999999999999999\t\t\t0.5\t"
 	    "no difference that matters\n");
+	pd_buf_reset(&text);
+	answers[2].unsupported = true;
+	tsv_write(&review, &text);
+	ck_assert_ptr_nonnull(strstr(pd_buf_text(&text),
+	                             "\tno difference that matters "
+	                             "(unsupported)\n"));
 	pd_buf_clear(&text);
 }
 END_TEST

@@ -220,6 +220,24 @@ pd_status pd_store_first_look(pd_store *s, const char *question_sha256,
 	return first_text(s, pd_sql_look_first, question_sha256, date, err);
 }
 
+pd_status pd_store_sources_after(pd_store *s, const char *date, size_t *n,
+                                 pd_error *err)
+{
+	sqlite3_stmt *q = NULL;
+	bool row = false;
+	pd_status st = pd_db_prepare(s, pd_sql_sources_after, &q, err);
+
+	*n = 0;
+	if (st == PD_OK) {
+		pd_db_bind_text(q, 1, date);
+		st = pd_db_step(s, q, &row, err);
+	}
+	if (st == PD_OK && row)
+		*n = (size_t)sqlite3_column_int64(q, 0);
+	sqlite3_finalize(q);
+	return st;
+}
+
 static pd_status add_plan(pd_store *s, const char *name, const char *sha256,
                           const char *text, const char *date, pd_error *err)
 {

@@ -65,6 +65,9 @@ typedef struct pd_look {
 pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
                         pd_error *err);
 /* ISO date the question (by its hash) was first read on, "" when never. */
+/* Source files loaded after that ISO date. */
+pd_status pd_store_sources_after(pd_store *s, const char *date, size_t *n,
+                                 pd_error *err);
 pd_status pd_store_first_look(pd_store *s, const char *question_sha256,
                               char date[11], pd_error *err);
 /* Remember a plan (by hash); *first_date gets the date it was first seen. */

@@ -9,6 +9,7 @@
 #include "stats/quantile.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -131,33 +132,43 @@ static pd_status context(struct work *w, pd_error *err)
 
 /* --- the ledger ----------------------------------------------------------------- */
 
+/*
+ * Since when the margin has stood, against when the data came: only files
+ * loaded after the first reading can be judged by a margin set before them.
+ */
 static pd_status declare(struct work *w, const pd_question *q, pd_answer *a,
                          pd_error *err)
 {
+	const char *reason = q->margin_reason ? q->margin_reason : "";
+	const char *lead = q->margin_reason ? " Reason given: " : "";
+	const char *stop = q->margin_reason ? "." : "";
 	char first[11] = "";
+	size_t after = 0;
 	pd_status st = pd_store_first_look(w->store, q->sha256, first, err);
 
+	if (!first[0])
+		snprintf(first, sizeof first, "%s", w->options->date);
+	if (st == PD_OK)
+		st = pd_store_sources_after(w->store, first, &after, err);
 	if (st != PD_OK)
 		return st;
 	if (isnan(q->margin))
 		a->declared = "No margin was declared, so 'no difference that "
 		              "matters' cannot be said.";
-	else if (!first[0] || strcmp(first, w->options->date) == 0)
+	else if (after == 0)
 		a->declared = pd_arena_print(
-		    w->arena, "The margin was first read with these data "
-		    "already loaded (%s); unless it was fixed in writing "
-		    "before, read it as set afterwards.%s%s%s",
-		    w->options->date, q->margin_reason ? " Reason given: "
-		                                       : "",
-		    q->margin_reason ? q->margin_reason : "",
-		    q->margin_reason ? "." : "");
+		    w->arena, "The margin was first read on %s, with all these "
+		    "data already loaded; unless it was fixed in writing "
+		    "before, read it as set afterwards.%s%s%s", first, lead,
+		    reason, stop);
 	else
 		a->declared = pd_arena_print(
 		    w->arena, "Question and margin have stood unchanged since "
-		    "they were first read on %s.%s%s%s", first,
-		    q->margin_reason ? " Reason given: " : "",
-		    q->margin_reason ? q->margin_reason : "",
-		    q->margin_reason ? "." : "");
+		    "they were first read on %s; %zu of %zu files were loaded "
+		    "after that day. For the data before it, read the margin "
+		    "as set afterwards unless it was fixed in writing."
+		    "%s%s%s", first, after, w->r->n_sources, lead, reason,
+		    stop);
 	return a->declared ? PD_OK : no_memory(err);
 }
 

@@ -19,14 +19,17 @@ struct series {
 	pd_rows rows;
 };
 
+/* y completed between limits; *told false where no model could, and then
+ * there is no mean to show. */
 static pd_status complete(const pd_plan *plan, const pd_question *q,
-                          pd_rows *rows, double *y, pd_arena *arena,
-                          pd_arena *scratch, pd_error *err)
+                          pd_rows *rows, double *y, bool *told,
+                          pd_arena *arena, pd_arena *scratch, pd_error *err)
 {
 	pd_fit_ask ask = { .light = true };
 	pd_fit fit = { 0 };
 	pd_status st = PD_OK;
 
+	*told = true;
 	memcpy(y, rows->low, rows->n * sizeof *y);
 	if (!rows->n_censored)
 		return PD_OK;
@@ -37,9 +40,7 @@ static pd_status complete(const pd_plan *plan, const pd_question *q,
 		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (st == PD_OK && !fit.refusal)
 		st = pd_impute_completed(fit.model, y, residual, err);
-	/* without a fit a limit stands for itself */
-	for (size_t i = 0; st == PD_OK && fit.refusal && i < rows->n; i++)
-		y[i] = isfinite(rows->high[i]) ? rows->high[i] : rows->low[i];
+	*told = fit.refusal == NULL;
 	pd_fit_clear(&fit);
 	return st;
 }
@@ -58,10 +59,13 @@ static pd_status describe(pd_store *store, const pd_plan *plan,
 	if (st != PD_OK || s->rows.n == 0)
 		return st;
 	double *y = PD_NEW(scratch, double, s->rows.n);
+	bool told;
 
 	if (!y)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	st = complete(plan, &q, &s->rows, y, arena, scratch, err);
+	st = complete(plan, &q, &s->rows, y, &told, arena, scratch, err);
+	if (st == PD_OK && !told)
+		return PD_OK;
 	return st == PD_OK ? pd_describe(&q, &s->rows, y, NULL, NULL,
 	                                 plan->level, arena, scratch,
 	                                 &s->answer, err)
