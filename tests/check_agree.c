@@ -77,7 +77,7 @@ END_TEST
 
 /* The published interval of the upper limit is an approximation: from samples
  * of 8 it holds mu + 1.96 sigma a little oftener than the 95 of 100 it claims,
- * measured 96.4 (0.0035 is the standard error of the share), never less. */
+ * measured 96.4 with this seed (0.0035 is the standard error of the share). */
 START_TEST(limits_cover)
 {
 	size_t hits = 0;
@@ -169,8 +169,7 @@ END_TEST
 /* ---- ranked slopes ---------------------------------------------------- */
 
 /*
- * Five points by hand: the slopes are 1 2 1/3 3/4 (from the first) 3 0 2/3
- * (second; third and second have equal x = 2? no) - see the table below.
+ * Five points by hand.
  *   points (1,1) (2,2) (3,5) (4,2) (4,6): slopes 1, 2, 1/3, 5/3, 3, 0, 2, -3,
  *   1, infinite; in order -3 0 1/3 1 1 5/3 2 2 3 inf: N = 10, K = 1, median of
  *   the 6th and 7th = (5/3 + 2) / 2.
