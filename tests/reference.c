@@ -418,6 +418,17 @@ static struct tally *tally_of(struct tally *t, size_t *n, const char *method)
 	return &t[(*n)++];
 }
 
+int reference_pick(const struct check *c, const struct named_value *list,
+                   double *got)
+{
+	for (; list->name; list++)
+		if (!strcmp(list->name, c->quantity)) {
+			*got = list->value;
+			return 1;
+		}
+	return 0;
+}
+
 static void run_one(const struct checks *all, const struct check *c,
                     struct tally *t)
 {

@@ -51,4 +51,13 @@ const double *reference_real(const char *dataset, const char *column,
 int32_t *reference_codes(const char *dataset, const char *column, size_t *n,
                          size_t *n_groups);
 
+/* A quantity's name and its value; NULL ends the list. */
+struct named_value {
+	const char *name;
+	double value;
+};
+/* 1, and *got, when the check's quantity is in the list. */
+int reference_pick(const struct check *c, const struct named_value *list,
+                   double *got);
+
 #endif

@@ -14,17 +14,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-int reference_pick(const char *quantity, const struct reference_named *list,
-                   double *got)
-{
-	for (; list->name; list++)
-		if (!strcmp(list->name, quantity)) {
-			*got = list->value;
-			return 1;
-		}
-	return 0;
-}
-
 /* ---- linear ----------------------------------------------------------- */
 
 /* What a data file is regressed on; x_1 NULL: powers of `x` to `degree`. */
@@ -124,7 +113,7 @@ static int linear(const struct check *c, double *got)
 
 	if (!g || fit_linear(g, &f) != PD_OK)
 		return 0;
-	const struct reference_named list[] = {
+	const struct named_value list[] = {
 		{ "residual_sd", f->residual_sd },
 		{ "residual_ss", f->residual_ss },
 		{ "regression_ss", f->regression_ss },
@@ -134,7 +123,7 @@ static int linear(const struct check *c, double *got)
 		{ NULL, 0 },
 	};
 	done = coefficient(c, g, f->coef, f->se, f->p, got) ||
-	       reference_pick(c->quantity, list, got);
+	       reference_pick(c, list, got);
 	pd_linear_free(f);
 	return done;
 }
@@ -156,10 +145,10 @@ static int robust(const struct check *c, double *got)
 	if (!g || !several(g, column, &d) ||
 	    pd_robust(&d, rule, &f, NULL) != PD_OK)
 		return 0;
-	const struct reference_named list[] = { { "scale", f->scale },
+	const struct named_value list[] = { { "scale", f->scale },
 		                                { NULL, 0 } };
 	done = coefficient(c, g, f->coef, f->se, f->p, got) ||
-	       reference_pick(c->quantity, list, got);
+	       reference_pick(c, list, got);
 	pd_robust_free(f);
 	return done;
 }
@@ -176,7 +165,7 @@ static int bend(const struct check *c, double *got)
 	if (!strstr(c->spec, "min(volume_ml, breakpoint)") || !v || !y ||
 	    pd_breakpoint_fit(v, y, n, PD_BEND_LEVEL, 0.95, &b, NULL) != PD_OK)
 		return 0;
-	const struct reference_named list[] = {
+	const struct named_value list[] = {
 		{ "breakpoint", b.bend.value },
 		{ "intercept", b.intercept.value },
 		{ "slope_before", b.slope.value },
@@ -185,7 +174,7 @@ static int bend(const struct check *c, double *got)
 		{ "bp_ucl95", b.bend.high },
 		{ NULL, 0 },
 	};
-	return reference_pick(c->quantity, list, got);
+	return reference_pick(c, list, got);
 }
 
 /* ---- series ----------------------------------------------------------- */
@@ -246,11 +235,11 @@ static int drift(const struct check *c, double *got)
 
 	if (!x || pd_drift_test(x, NULL, n, 0.95, &d, NULL) != PD_OK)
 		return 0;
-	const struct reference_named list[] = {
+	const struct named_value list[] = {
 		{ "S", d.s }, { "varS", d.var_s }, { "z", d.z }, { "p", d.p },
 		{ "tau_b", d.tau_b }, { "theil_sen", d.slope }, { NULL, 0 },
 	};
-	return reference_pick(c->quantity, list, got);
+	return reference_pick(c, list, got);
 }
 
 int reference_linear(const struct check *c, double *got)

@@ -81,7 +81,7 @@ static int start_of(const struct check *c, const struct set *s, int which,
 static int quantity(const struct check *c, const pd_nonlinear_fit *f,
                     const char *const *names, double *got)
 {
-	const struct reference_named list[] = {
+	const struct named_value list[] = {
 		{ "residual_ss", f->residual_ss },
 		{ "residual_sd", f->residual_sd },
 		{ "residual_df", f->residual_df },
@@ -105,7 +105,7 @@ static int quantity(const struct check *c, const pd_nonlinear_fit *f,
 			*got = e.high;
 		return 1;
 	}
-	return reference_pick(c->quantity, list, got);
+	return reference_pick(c, list, got);
 }
 
 /* Rows of a set, treated ones first marked 1; leaves what the set is about. */
@@ -145,7 +145,7 @@ static int plateau(const struct check *c, double *got)
 	if (!v || !y || !strstr(c->spec, "a*(1-exp(-volume_ml/k))") ||
 	    pd_plateau_fit(v, y, n, base, 0.95, &o, NULL) != PD_OK)
 		return 0;
-	const struct reference_named list[] = {
+	const struct named_value list[] = {
 		{ "residual_ss", o.residual_ss },
 		{ "residual_sd", o.residual_sd },
 		{ NULL, 0 },
@@ -161,7 +161,7 @@ static int plateau(const struct check *c, double *got)
 		                               : e->high;
 		return 1;
 	}
-	return reference_pick(c->quantity, list, got);
+	return reference_pick(c, list, got);
 }
 
 int reference_nonlinear(const struct check *c, double *got)

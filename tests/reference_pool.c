@@ -10,17 +10,6 @@
 
 enum { STUDIES = 13 };
 
-int reference_pick(const struct check *c, const struct named_value *list,
-                   double *got)
-{
-	for (; list->name; list++)
-		if (!strcmp(list->name, c->quantity)) {
-			*got = list->value;
-			return 1;
-		}
-	return 0;
-}
-
 /* ---- the studies ------------------------------------------------------ */
 
 struct studies {
