@@ -24,12 +24,10 @@ typedef int reference_handler(const struct check *c, double *got);
 reference_handler reference_small;  /* tests/reference_small.c  */
 reference_handler reference_nested; /* tests/reference_nested.c */
 reference_handler reference_blood;  /* tests/reference_blood.c  */
-/* Rooms in the making: absent ones are not linked and not asked. */
-reference_handler reference_linear __attribute__((weak));
-reference_handler reference_count __attribute__((weak));
-reference_handler reference_power __attribute__((weak));
-reference_handler reference_pool __attribute__((weak));
-reference_handler reference_profile __attribute__((weak));
+reference_handler reference_linear; /* tests/reference_linear.c  */
+reference_handler reference_count;  /* tests/reference_count.c   */
+reference_handler reference_power;  /* tests/reference_power.c   */
+reference_handler reference_pool;   /* tests/reference_pool.c    */
 
 /*
  * A data file of the folder as a frame, read once and kept until the end:
