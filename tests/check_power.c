@@ -196,7 +196,8 @@ START_TEST(noncentral_quantiles)
 	for (double df = 1; df < 1e6; df *= 3.7)
 		for (double d = -8; d < 9; d += 2.3)
 			for (int i = 0; i < ROWS(p); i++) {
-				double t = pd_noncentral_t_quantile(p[i], df, d);
+				double q = p[i];
+				double t = pd_noncentral_t_quantile(q, df, d);
 
 				if (p[i] > 0.5)
 					near("back", pd_noncentral_t_upper(
@@ -317,7 +318,8 @@ START_TEST(equivalence_simulated)
 
 	pd_stream_init(&s, 20, 3);
 	for (int i = 0; i < DRAWS; i++) {
-		double m = t->effect + se * pd_stream_normal(&s), square_sum = 0;
+		double m = t->effect + se * pd_stream_normal(&s);
+		double square_sum = 0;
 
 		for (int j = 0; j < 8; j++) {
 			double z = pd_stream_normal(&s);

@@ -132,7 +132,8 @@ static double any_beyond(const struct many *m, double limit, double z)
 static double many_beyond(double s, const void *with)
 {
 	const struct many *m = with;
-	double limit = m->c * s, far = 10 + m->reach * fabs(limit), sum = 0;
+	double limit = m->c * s, sum = 0;
+	double far = 10 + m->reach * fmax(0, fmin(limit, 40));
 
 	if (limit <= 0 && m->sides == 2)
 		return 1;
@@ -163,8 +164,8 @@ double pd_many_upper(double c, const double *load, size_t k, double df,
 
 	if (isnan(c) || !many_known(load, k, df, sides))
 		return NAN;
-	if (isinf(c))
-		return c < 0;
+	if (isinf(c) || (c <= 0 && sides == 2))
+		return c <= 0;
 	for (size_t i = 0; i < k; i++) {
 		double l2 = load[i] * load[i];
 
@@ -185,19 +186,23 @@ struct sought {
 	int sides;
 };
 
-/* ln of the smaller tail against its target, as a function of the point. */
-static double range_miss(double q, const void *with)
+/* ln of the smaller tail against its target, as a function of the point's
+ * logarithm: nearly straight for few df. */
+static double range_miss(double ln_q, const void *with)
 {
 	const struct sought *f = with;
+	double q = exp(ln_q);
 
 	if (f->p > 0.5)
 		return log(1 - f->p) - log(pd_range_upper(q, f->k, f->df));
 	return log(range_lower(q, f->k, f->df)) - log(f->p);
 }
 
-static double many_miss(double c, const void *with)
+/* The same; with one side, where it need not be positive, of the point. */
+static double many_miss(double x, const void *with)
 {
 	const struct sought *f = with;
+	double c = f->sides == 2 ? exp(x) : x;
 
 	return log(1 - f->p) -
 	       log(pd_many_upper(c, f->load, f->k, f->df, f->sides));
@@ -214,9 +219,10 @@ double pd_range_quantile(double p, size_t k, double df)
 		return p > 0 ? INFINITY : 0;
 	/* one pair's point is below, that of a level split over all pairs
 	 * above: Bonferroni */
-	low = high = sqrt(2) * pd_t_quantile(0.5 + 0.5 * p, df);
+	low = sqrt(2) * pd_t_quantile(0.5 + 0.5 * p, df);
 	high = sqrt(2) * -pd_t_quantile((1 - p) / (double)(k * (k - 1)), df);
-	return pd_root(range_miss, &f, 0.999999 * low, 1.000001 * high, 0);
+	return exp(pd_root(range_miss, &f, log(low) - 1e-6, log(high) + 1e-6,
+	                   0));
 }
 
 double pd_many_quantile(double p, const double *load, size_t k, double df,
@@ -230,8 +236,9 @@ double pd_many_quantile(double p, const double *load, size_t k, double df,
 	/* between one comparison's point and Bonferroni's */
 	low = -pd_t_quantile((1 - p) / sides, df);
 	high = -pd_t_quantile((1 - p) / (sides * (double)k), df);
+	if (sides == 2)
+		return exp(pd_root(many_miss, &f, log(low) - 1e-6,
+		                   log(high) + 1e-6, 0));
 	least = 1e-6 * (fabs(low) + fabs(high)) + 1e-9;
-	return pd_root(many_miss, &f,
-	               sides == 2 ? fmax(low - least, 0.5 * low) : low - least,
-	               high + least, 0);
+	return pd_root(many_miss, &f, low - least, high + least, 0);
 }

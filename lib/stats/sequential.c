@@ -17,6 +17,7 @@ static const double FAR = 12;
 static const double PANEL = 3; /* in standard deviations of a step         */
 static const double LEAST_GROWTH = 1e-4;
 static const double LEAST_SPENT = 1e-30;
+static const double ROOT_TWO_PI = 2.506628274631000502415765284811045253;
 
 /* ---- spending --------------------------------------------------------- */
 
@@ -139,8 +140,8 @@ static pd_status advance(struct front *w, double t, double theta, double low,
 	for (size_t i = 0; i < n_panels; i++)
 		for (size_t j = 0; j < NODES; j++, n++) {
 			x[n] = low + half * ((double)(2 * i + 1) + w->node[j]);
-			f[n] = half * w->weight[j] * 0.398942280401432677939946 /
-			       sd * density(w, x[n], sd, shift, &from);
+			f[n] = half * w->weight[j] / (ROOT_TWO_PI * sd) *
+			       density(w, x[n], sd, shift, &from);
 		}
 	front_clear(w);
 	w->x = x;
@@ -364,8 +365,8 @@ pd_status pd_classical_constant(const double *t, size_t k, double shape,
 	if (st != PD_OK)
 		return st;
 	if (!(alpha > 0 && alpha < 1 && shape >= -0.5 && shape <= 1))
-		return pd_fail(err, PD_DATA, "expected an error between 0 and 1 "
-		               "and a shape between -0.5 and 1, got %g and %g",
+		return pd_fail(err, PD_DATA, "expected an error between 0 and "
+		               "1 and a shape between -0.5 and 1, got %g, %g",
 		               alpha, shape);
 	return search(constant_miss, &r, 1e-3, FAR, c, err);
 }
