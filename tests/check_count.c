@@ -506,6 +506,19 @@ START_TEST(highest_of_all)
 	ck_assert_double_gt(f.sd, 0);
 	top = brute(&m, f.beta, f.sd, f.theta);
 	close_to("integral", f.log_likelihood, top, 2e-7);
+	double c[2] = { 0.7, -1.3 }, variance = 0;
+	pd_estimate e;
+
+	for (int a = 0; a < 2; a++)
+		for (int b = 0; b < 2; b++)
+			variance += c[a] * c[b] * 
+				    f.covariance[f.n_free * (size_t)a +
+				                 (size_t)b];
+	ck_assert_int_eq(pd_count_mixed_contrast(&f, c, 0.9, &e, &err), PD_OK);
+	close_to("contrast", e.value, 0.7 * f.beta[0] - 1.3 * f.beta[1], 1e-12);
+	close_to("its error", e.se, sqrt(variance), 1e-12);
+	close_to("its limit", e.high, e.value + 1.6448536269514722 * e.se,
+	         1e-12);
 	m.nodes = 1;
 	ck_assert_int_eq(pd_count_mixed(arena, &m, &rough, &err), PD_OK);
 	ck_assert_uint_eq(rough.nodes, 1);

@@ -26,7 +26,5 @@ pd_status pd_audit_add(pd_store *s, const char *what, const char *detail,
 
 /* Hash of the newest row that changed data, "" when the chain is empty. */
 pd_status pd_audit_data_state(pd_store *s, char out[65], pd_error *err);
-/* Hash of the newest row of all. */
-pd_status pd_audit_head(pd_store *s, char out[65], pd_error *err);
 
 #endif

@@ -83,6 +83,9 @@ typedef enum q_state {
 	Q_NOT_ORDERED, Q_BLANK, Q_N_STATES
 } q_state;
 
+/* The worst of two states: an open end before a limit before a number. */
+uint8_t q_worse(uint8_t a, uint8_t b);
+
 typedef enum q_judge {
 	Q_CONCENTRATION, Q_PREVALENCE, Q_YIELD, Q_PERCENT
 } q_judge;

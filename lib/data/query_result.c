@@ -131,8 +131,7 @@ static bool has_interval(const struct span *s)
 	return s->state < Q_FAILED;
 }
 
-/* The worst of two states: an open end before a limit before a number. */
-static uint8_t worse(uint8_t a, uint8_t b)
+uint8_t q_worse(uint8_t a, uint8_t b)
 {
 	static const uint8_t rank[Q_N_STATES] = {
 		[Q_MEASURED] = 0, [Q_ZERO] = 1, [Q_BELOW] = 2, [Q_ABOVE] = 3,
@@ -152,13 +151,13 @@ static double times(double a, double b)
 static struct span product(const struct span *a, const struct span *b)
 {
 	return (struct span){ times(a->low, b->low), times(a->high, b->high),
-		              worse(a->state, b->state), a->wait || b->wait };
+		              q_worse(a->state, b->state), a->wait || b->wait };
 }
 
 static struct span quotient(const struct span *a, const struct span *b,
                             double factor)
 {
-	struct span s = { NAN, NAN, worse(a->state, b->state),
+	struct span s = { NAN, NAN, q_worse(a->state, b->state),
 		          a->wait || b->wait };
 
 	s.low = isinf(b->high) ? 0 : a->low / b->high * factor;
@@ -205,17 +204,17 @@ static void add_dish(struct dishes *d, double x, int state,
 	case PD_BELOW:
 	case PD_NOT_DETECTED:
 		d->high += state == PD_BELOW ? x : 1;
-		d->state = worse(d->state, Q_BELOW);
+		d->state = q_worse(d->state, Q_BELOW);
 		break;
 	case PD_ABOVE:
 		d->low += x;
 		d->high = INFINITY;
-		d->state = worse(d->state, Q_ABOVE);
+		d->state = q_worse(d->state, Q_ABOVE);
 		break;
 	case PD_UNCOUNTABLE:
 		d->low += e->most_colonies;
 		d->high = INFINITY;
-		d->state = worse(d->state, Q_UNCOUNTABLE);
+		d->state = q_worse(d->state, Q_UNCOUNTABLE);
 		d->wait = true;
 		break;
 	case PD_FAILED:

@@ -379,17 +379,6 @@ static bool volume_of(const struct making *m, const struct q_result *r,
 	return known;
 }
 
-static uint8_t worse(uint8_t a, uint8_t b)
-{
-	static const uint8_t rank[Q_N_STATES] = {
-		[Q_MEASURED] = 0, [Q_ZERO] = 1, [Q_BELOW] = 2, [Q_ABOVE] = 3,
-		[Q_UNCOUNTABLE] = 4, [Q_BLANK] = 5, [Q_NOT_ORDERED] = 6,
-		[Q_FAILED] = 7,
-	};
-
-	return rank[a] >= rank[b] ? a : b;
-}
-
 static double add(double a, double b)
 {
 	return isnan(a) ? b : isnan(b) ? a : a + b;
@@ -442,7 +431,7 @@ static bool sum_up(struct making *m, const struct choice *c,
 		row->plated = add(row->plated, r->plated);
 		row->method = row->method == -1 || row->method == method_of(r)
 		              ? method_of(r) : -2;
-		row->state = worse(row->state, r->state);
+		row->state = q_worse(row->state, r->state);
 	}
 	if (row->state >= Q_FAILED)
 		row->low = row->high = NAN;

@@ -8,6 +8,7 @@
 #include "plan/diagnose.h"
 #include "plan/fit.h"
 #include "plan/method.h"
+#include "plan/notes.h"
 #include "plan/pairs.h"
 #include "plan/sense.h"
 #include "plan/verdict.h"
@@ -131,15 +132,9 @@ static pd_status answer_paired(struct work *w, pd_error *err)
 		return st;
 	st = pd_paired_mean(w->pairs.diff, w->pairs.n, w->plan->level, &e,
 	                    &inner);
-	if (st == PD_REFUSED) {
-		w->a->refusal = pd_arena_copy(w->arena, inner.text);
-		return w->a->refusal ? PD_OK : no_memory(err);
-	}
-	if (st != PD_OK) {
-		if (err)
-			*err = inner;
+	st = pd_note_refusal(st, &inner, w->arena, &w->a->refusal, err);
+	if (st != PD_OK || w->a->refusal)
 		return st;
-	}
 	w->a->flow[w->a->n_flow++] =
 	    (pd_flow){ "in a pair", w->pairs.n_rows, w->pairs.n_sites,
 		       w->pairs.n_cases, w->pairs.n };

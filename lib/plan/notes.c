@@ -116,3 +116,17 @@ pd_status pd_note_dilution(const pd_question *q, const pd_frame *frame,
 	    out->arm_name[0], not[1], n[1], out->arm_name[1]),
 	    &out->dilution_caution, err);
 }
+
+pd_status pd_note_refusal(pd_status st, const pd_error *inner, pd_arena *arena,
+                          const char **refusal, pd_error *err)
+{
+	*refusal = NULL;
+	if (st == PD_REFUSED) {
+		*refusal = pd_arena_copy(arena, inner->text);
+		return *refusal ? PD_OK
+		                : pd_fail(err, PD_NO_MEMORY, "out of memory");
+	}
+	if (st != PD_OK && err)
+		*err = *inner;
+	return st;
+}

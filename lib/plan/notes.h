@@ -28,4 +28,12 @@ pd_status pd_note_dilution(const pd_question *q, const pd_frame *frame,
                            const unsigned char *keep, pd_arena *arena,
                            pd_rows *out, pd_error *err);
 
+/*
+ * How a method ended: PD_REFUSED becomes words in *refusal (copied from
+ * `inner`) and PD_OK; another failure goes on into *err. *refusal is NULL
+ * where the method answered.
+ */
+pd_status pd_note_refusal(pd_status st, const pd_error *inner, pd_arena *arena,
+                          const char **refusal, pd_error *err);
+
 #endif

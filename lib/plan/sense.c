@@ -1,5 +1,6 @@
 /* sense.c - one function a line of the sensitivity set, and their order. */
 #include "plan/sense.h"
+#include "plan/notes.h"
 #include "stats/paired.h"
 
 #include <math.h>
@@ -41,6 +42,16 @@ static void fill(struct work *w, pd_sensitivity *s, const pd_estimate *e)
 	s->p = e->p;
 }
 
+static void fill_rank(struct work *w, pd_sensitivity *s,
+                      const pd_rank_result *r)
+{
+	s->done = true;
+	s->value = shown(w, r->value);
+	s->low = shown(w, r->low);
+	s->high = shown(w, r->high);
+	s->p = r->p;
+}
+
 /* One refit; what the data cannot tell becomes the line's note. */
 static pd_status refit(struct work *w, const char *name, pd_fit_ask ask,
                        const char *note, pd_error *err)
@@ -76,20 +87,10 @@ static pd_status signed_rank(struct work *w, pd_error *err)
 	pd_status st = pd_signed_rank(w->pairs->diff, w->pairs->n,
 	                              w->plan->level, &r, &inner);
 
-	if (st == PD_REFUSED) {
-		s->note = pd_arena_copy(w->arena, inner.text);
-		return PD_OK;
-	}
-	if (st != PD_OK) {
-		if (err)
-			*err = inner;
+	st = pd_note_refusal(st, &inner, w->arena, &s->note, err);
+	if (st != PD_OK || s->note)
 		return st;
-	}
-	s->done = true;
-	s->value = shown(w, r.value);
-	s->low = shown(w, r.low);
-	s->high = shown(w, r.high);
-	s->p = r.p;
+	fill_rank(w, s, &r);
 	s->note = r.exact ? "exact" : "large-sample normal law";
 	return PD_OK;
 }
@@ -102,15 +103,9 @@ static pd_status sign_flip(struct work *w, pd_error *err)
 	pd_status st = pd_sign_flip(w->pairs->diff, w->pairs->n, FLIPS,
 	                            w->plan->seed, &r, &inner);
 
-	if (st == PD_REFUSED) {
-		s->note = pd_arena_copy(w->arena, inner.text);
-		return PD_OK;
-	}
-	if (st != PD_OK) {
-		if (err)
-			*err = inner;
+	st = pd_note_refusal(st, &inner, w->arena, &s->note, err);
+	if (st != PD_OK || s->note)
 		return st;
-	}
 	s->done = true;
 	s->p = r.p;
 	s->note = r.exact ? "all sign patterns"
@@ -167,20 +162,10 @@ static pd_status rank_sum(struct work *w, pd_error *err)
 	}
 	pd_status st = pd_rank_sum(a, n, b, m, w->plan->level, &r, &inner);
 
-	if (st == PD_REFUSED) {
-		s->note = pd_arena_copy(w->arena, inner.text);
-		return PD_OK;
-	}
-	if (st != PD_OK) {
-		if (err)
-			*err = inner;
+	st = pd_note_refusal(st, &inner, w->arena, &s->note, err);
+	if (st != PD_OK || s->note)
 		return st;
-	}
-	s->done = true;
-	s->value = shown(w, r.value);
-	s->low = shown(w, r.low);
-	s->high = shown(w, r.high);
-	s->p = r.p;
+	fill_rank(w, s, &r);
 	s->note = "not adjusted: shows what the raw data say";
 	return PD_OK;
 }

@@ -186,11 +186,6 @@ const char *pd_say_judged(pd_doc *d, const pd_answer *a)
 	return pd_doc_print(d, "%s: %s", a->outcome_words, a->judge_words);
 }
 
-const char *pd_say_scale(const pd_answer *a)
-{
-	return a->scale == PD_RATIO ? "ratio" : "difference, percentage points";
-}
-
 void pd_margin_limits(const pd_answer *a, double *low, double *high)
 {
 	*low = a->scale == PD_RATIO ? a->margin : -a->margin;

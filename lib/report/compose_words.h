@@ -36,8 +36,6 @@ const char *pd_say_less(pd_doc *d, const pd_answer *a, const pd_effect *e);
 const char *pd_say_more(pd_doc *d, const pd_answer *a, const pd_effect *e);
 /* "colony-forming units (CFU-F): concentration, per mL of aspirate" */
 const char *pd_say_judged(pd_doc *d, const pd_answer *a);
-/* "ratio" or "difference, percentage points" */
-const char *pd_say_scale(const pd_answer *a);
 /* "a ratio from 0.80 to 1.25 does not change practice" and the like. */
 const char *pd_say_margin(pd_doc *d, const pd_answer *a);
 /* Level of the intervals of a: "95%"; of the whole review's: all are one. */

@@ -1,7 +1,7 @@
 /*
  * censored.h - regression of values partly known only by limits.
  *
- *   y_i = x_i' b + s e_i,  e ~ N(0, 1); y the value or its natural logarithm.
+ *   y_i = x_i' b + s e_i,  e standard normal; y the value or its natural logarithm.
  *
  * A row is known exactly, or only to lie below, above or between limits (a
  * detection limit, an instrument's ceiling, a rounded report). Its part of the

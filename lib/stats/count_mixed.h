@@ -1,7 +1,7 @@
 /*
  * count_mixed.h - regression of counts with a random intercept.
  *
- *   ln mu_ij = x_ij' b + o_ij + sd z_i,   z_i ~ N(0, 1) of group i (patient),
+ *   ln mu_ij = x_ij' b + o_ij + sd z_i,   z_i standard normal, i a patient,
  *   Var(y | z) = mu  or  mu + mu^2 / theta (NB2),
  *
  * by maximum likelihood. The integral over z_i is done by Gauss-Hermite

@@ -207,18 +207,6 @@ void pd_count_row(const pd_count_table *t, size_t y, int at_least, double e,
 		whole_row(t, &m, y, e, out);
 }
 
-double pd_count_value(const pd_count_table *t, size_t y, int at_least,
-                      double e)
-{
-	struct mean m = at_mean(t, e);
-	pd_count_slopes s;
-
-	if (!at_least)
-		return value_at(t, &m, y, e);
-	cut_row(t, &m, y, e, &s);
-	return s.l;
-}
-
 pd_status pd_count_whole(const double *y, size_t n, size_t *whole,
                          size_t *most, pd_error *err)
 {

@@ -38,9 +38,6 @@ void pd_count_table_set(pd_count_table *t, double theta);
 /* y: 0 .. most; at_least non-zero: only Y >= y is known. */
 void pd_count_row(const pd_count_table *t, size_t y, int at_least, double e,
                   pd_count_slopes *out);
-/* l alone. */
-double pd_count_value(const pd_count_table *t, size_t y, int at_least,
-                      double e);
 /* n counts y[n] checked (whole, 0 .. PD_COUNT_MOST) and turned into whole
  * numbers, *most the largest. PD_DATA names the row. */
 pd_status pd_count_whole(const double *y, size_t n, size_t *whole,

@@ -14,19 +14,10 @@ enum { MOST_FLIPPED = 30, USUAL_DRAWS = 9999 };
 static const double MOST_SPLITS = 2e6;
 static const double SAME = 1e-12; /* see paired.h */
 
-static pd_status check_finite(const double *x, size_t n, pd_error *err)
-{
-	for (size_t i = 0; i < n; i++)
-		if (!isfinite(x[i]))
-			return pd_fail(err, PD_DATA, "value %zu is not a "
-			               "finite number", i + 1);
-	return PD_OK;
-}
-
 pd_status pd_paired_mean(const double *diff, size_t n, double level,
                          pd_estimate *out, pd_error *err)
 {
-	pd_status st = check_finite(diff, n, err);
+	pd_status st = pd_check_finite(diff, n, err);
 	pd_summary s;
 	double half;
 
@@ -157,7 +148,7 @@ static void finish_draws(pd_flip_result *out, size_t draws)
 pd_status pd_sign_flip(const double *diff, size_t n, size_t draws,
                        uint64_t seed, pd_flip_result *out, pd_error *err)
 {
-	pd_status st = check_finite(diff, n, err);
+	pd_status st = pd_check_finite(diff, n, err);
 	double size = 0, observed, slack;
 
 	*out = (pd_flip_result){ 0 };
@@ -269,11 +260,11 @@ pd_status pd_relabel(const double *a, size_t n, const double *b, size_t m,
 	size_t all = n + m, *at = NULL;
 	double *x = NULL, size = 0, observed = 0;
 	int varies = 0;
-	pd_status st = check_finite(a, n, err);
+	pd_status st = pd_check_finite(a, n, err);
 
 	*out = (pd_flip_result){ 0 };
 	if (st == PD_OK)
-		st = check_finite(b, m, err);
+		st = pd_check_finite(b, m, err);
 	if (st == PD_OK && (!n || !m))
 		st = pd_fail(err, PD_REFUSED, "two groups are needed, got %zu "
 		             "and %zu values", n, m);

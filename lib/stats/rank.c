@@ -6,6 +6,7 @@
 #include "stats/paired.h"
 #include "stats/pairwise.h"
 #include "stats/quantile.h"
+#include "stats/summary.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -149,19 +150,10 @@ static double largest(const double *x, size_t n)
 	return most;
 }
 
-static pd_status check_finite(const double *x, size_t n, pd_error *err)
-{
-	for (size_t i = 0; i < n; i++)
-		if (!isfinite(x[i]))
-			return pd_fail(err, PD_DATA, "value %zu is not a "
-			               "finite number", i + 1);
-	return PD_OK;
-}
-
 pd_status pd_signed_rank_test(const double *diff, size_t n, pd_zeros zeros,
                               pd_signed_test *out, pd_error *err)
 {
-	pd_status st = check_finite(diff, n, err);
+	pd_status st = pd_check_finite(diff, n, err);
 	double same = SAME * largest(diff, n);
 	struct ranked *r;
 	size_t m = 0;
@@ -435,9 +427,9 @@ pd_status pd_rank_sum(const double *a, size_t n, const double *b, size_t m,
 	struct ranked *r;
 
 	if (st == PD_OK)
-		st = check_finite(a, n, err);
+		st = pd_check_finite(a, n, err);
 	if (st == PD_OK)
-		st = check_finite(b, m, err);
+		st = pd_check_finite(b, m, err);
 	if (st != PD_OK)
 		return st;
 	if (!n || !m)

@@ -212,3 +212,12 @@ pd_status pd_one_way_fit(const double *y, const int32_t *group, size_t n,
 	out->r_squared = out->between / (out->between + out->within);
 	return PD_OK;
 }
+
+pd_status pd_check_finite(const double *x, size_t n, pd_error *err)
+{
+	for (size_t i = 0; i < n; i++)
+		if (!isfinite(x[i]))
+			return pd_fail(err, PD_DATA, "value %zu is not a "
+			               "finite number", i + 1);
+	return PD_OK;
+}

@@ -51,4 +51,7 @@ typedef struct pd_one_way {
 pd_status pd_one_way_fit(const double *y, const int32_t *group, size_t n,
                          size_t n_groups, pd_one_way *out, pd_error *err);
 
+/* PD_DATA naming the first value of x[n] that is not a finite number. */
+pd_status pd_check_finite(const double *x, size_t n, pd_error *err);
+
 #endif
