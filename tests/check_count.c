@@ -511,7 +511,7 @@ START_TEST(highest_of_all)
 
 	for (int a = 0; a < 2; a++)
 		for (int b = 0; b < 2; b++)
-			variance += c[a] * c[b] * 
+			variance += c[a] * c[b] *
 				    f.covariance[f.n_free * (size_t)a +
 				                 (size_t)b];
 	ck_assert_int_eq(pd_count_mixed_contrast(&f, c, 0.9, &e, &err), PD_OK);
