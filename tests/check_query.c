@@ -22,40 +22,70 @@ static const struct {
 	double p_low, p_high;  /* per 10^6                                  */
 	const char *state, *p_state;
 	double colonies, plated;
+	double counted, p_counted; /* NAN: the value rests on no count      */
 } cfu[] = {
 	{ "worked by hand: 36 per 10^6, 1080 per mL", "30", "500000", "14", "22",
-	  "18", 1080, 1080, 36, 36, "measured", "measured", 54, 1.5e6 },
+	  "18", 1080, 1080, 36, 36, "measured", "measured", 54, 1.5e6,
+	  54, 54 },
 	{ "zero: up to one colony", "30", "500000", "0", "0", "0", 0,
-	  30 / 1.5, 0, 1 / 1.5, "zero", "zero", 0, 1.5e6 },
+	  30 / 1.5, 0, 1 / 1.5, "zero", "zero", 0, 1.5e6,
+	  0, 0 },
 	{ "one dish failed", "30", "500000", "14", "failed", "18", 960, 960,
-	  32, 32, "measured", "measured", 32, 1e6 },
+	  32, 32, "measured", "measured", 32, 1e6,
+	  32, 32 },
 	{ "all dishes failed", "30", "500000", "failed", "failed", "failed",
-	  NAN, NAN, NAN, NAN, "failed culture", "failed culture", NAN, NAN },
+	  NAN, NAN, NAN, NAN, "failed culture", "failed culture", NAN, NAN,
+	  NAN, NAN },
 	{ "not ordered", "30", "500000", "not ordered", "", "", NAN, NAN, NAN,
-	  NAN, "not ordered", "not ordered", NAN, NAN },
+	  NAN, "not ordered", "not ordered", NAN, NAN,
+	  NAN, NAN },
 	{ "above a limit", "30", "500000", ">150", "", "", 9000, INFINITY, 300,
-	  INFINITY, "above range", "above range", NAN, NAN },
+	  INFINITY, "above range", "above range", NAN, NAN,
+	  150, 150 },
 	{ "counted beside above", "30", "500000", "90", ">150", "", 7200,
-	  INFINITY, 240, INFINITY, "above range", "above range", 90, 5e5 },
+	  INFINITY, 240, INFINITY, "above range", "above range", 90, 5e5,
+	  240, 240 },
 	/* most colonies on one dish of this method version: 131 */
 	{ "too many to count", "30", "500000", "TNTC", "", "", 7860, INFINITY,
-	  262, INFINITY, "too many to count", "too many to count", NAN, NAN },
+	  262, INFINITY, "too many to count", "too many to count", NAN, NAN,
+	  131, 131 },
 	{ "the most colonies", "20", "500000", "131", "", "", 5240, 5240, 262,
-	  262, "measured", "measured", 131, 5e5 },
+	  262, "measured", "measured", 131, 5e5,
+	  131, 131 },
 	{ "below a limit", "30", "500000", "<2", "", "", 0, 120, 0, 4,
-	  "below detection", "below detection", NAN, NAN },
+	  "below detection", "below detection", NAN, NAN,
+	  NAN, NAN },
 	{ "not detected", "30", "500000", "ND", "", "", 0, 60, 0, 2,
-	  "below detection", "below detection", NAN, NAN },
+	  "below detection", "below detection", NAN, NAN,
+	  NAN, NAN },
 	{ "TNC below a limit", "<2", "500000", "14", "22", "18", 0, 72, 36, 36,
-	  "below detection", "measured", 54, 1.5e6 },
+	  "below detection", "measured", 54, 1.5e6,
+	  NAN, 54 },
 	{ "TNC not known", "", "500000", "14", "22", "18", NAN, NAN, 36, 36,
-	  "blank", "measured", 54, 1.5e6 },
+	  "blank", "measured", 54, 1.5e6,
+	  NAN, 54 },
 	{ "cells not known", "30", "", "14", "22", "18", NAN, NAN, NAN, NAN,
-	  "blank", "blank", NAN, NAN },
+	  "blank", "blank", NAN, NAN,
+	  NAN, NAN },
 	{ "nothing", "30", "", "", "", "", NAN, NAN, NAN, NAN, "blank",
-	  "blank", NAN, NAN },
+	  "blank", NAN, NAN,
+	  NAN, NAN },
 };
 enum { N_CFU = sizeof cfu / sizeof *cfu };
+
+/* counted * worth is the value; one colony's worth is what a zero lies below. */
+static void check_count(const char *name, const pd_frame *f, size_t k,
+                        double counted)
+{
+	double worth = real(f, "worth", k);
+
+	same(name, "counted", real(f, "counted", k), counted);
+	if (isnan(counted))
+		ck_assert_msg(isnan(worth), "%s: worth %g", name, worth);
+	else
+		same(name, "worth", counted > 0 ? counted * worth : worth,
+		     real(f, counted > 0 ? "low" : "high", k));
+}
 
 START_TEST(colony_states)
 {
@@ -100,6 +130,9 @@ START_TEST(colony_states)
 			     cfu[k].colonies);
 			same(name, "plated", real(c, "plated", k),
 			     cfu[k].plated);
+			check_count(name, c, k, cfu[k].counted);
+			check_count(name, p, k, cfu[k].p_counted);
+			check_count(name, y, k, cfu[k].counted);
 			ck_assert_str_eq(word(c, "state", k), cfu[k].state);
 			ck_assert_str_eq(word(p, "state", k),
 			                 cfu[k].p_state);

@@ -62,8 +62,11 @@ static bool fill_reals(pd_frame *f, const struct q_rows *rows, bool colonies)
 	pd_column *pure = pd_frame_add_real(f, "undiluted");
 	pd_column *n = colonies ? pd_frame_add_real(f, "colonies") : NULL;
 	pd_column *on = colonies ? pd_frame_add_real(f, "plated") : NULL;
+	pd_column *seen = colonies ? pd_frame_add_real(f, "counted") : NULL;
+	pd_column *each = colonies ? pd_frame_add_real(f, "worth") : NULL;
 
-	if (!low || !high || !ml || !pure || (colonies && (!n || !on)))
+	if (!low || !high || !ml || !pure ||
+	    (colonies && (!n || !on || !seen || !each)))
 		return false;
 	for (size_t i = 0; i < rows->n; i++) {
 		const struct q_row *r = &rows->item[i];
@@ -75,6 +78,8 @@ static bool fill_reals(pd_frame *f, const struct q_rows *rows, bool colonies)
 		if (colonies) {
 			n->real[i] = r->colonies;
 			on->real[i] = r->plated;
+			seen->real[i] = r->counted;
+			each->real[i] = r->worth;
 		}
 	}
 	return true;

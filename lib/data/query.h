@@ -42,6 +42,11 @@ typedef enum pd_grain { PD_BY_ALIQUOT, PD_BY_SITE, PD_BY_CASE } pd_grain;
  *               too many to count, failed culture, not ordered, blank
  *   colonies, plated  real, for cfu_f: total colonies over countable dishes
  *               and total cells on those dishes
+ *   counted, worth  real, for cfu_f where the value rests on one count: the
+ *               colonies seen on all dishes that held a culture (for TNTC
+ *               the fewest there can have been) and what one colony is worth
+ *               in the judged unit; value = counted * worth. NaN where the
+ *               value is a rate without dishes, a limit or a sum of results
  *   ml          real: the volume the result stands for
  *   undiluted   real: 1 where the anticoagulant's volume is recorded for all of
  *               it or there was none or a rinse, 0 where not (the result is then

@@ -108,6 +108,7 @@ int q_judge_find(const char *name);
 struct q_result {
 	int64_t id;
 	double low, high, colonies, plated;
+	double counted, worth;        /* see query.h                        */
 	double tnc;                   /* of the sample, NaN where not known */
 	uint8_t state;
 };
@@ -125,7 +126,7 @@ pd_status q_results_read(pd_store *s, const struct q_outcome *o, q_judge judge,
 /* One row of the frame to be. */
 struct q_row {
 	uint32_t case_, site, aliquot; /* NOWHERE where coarser            */
-	double low, high, colonies, plated, ml;
+	double low, high, colonies, plated, counted, worth, ml;
 	int32_t method;               /* -1: none or several                */
 	uint8_t state;
 	bool undiluted;               /* the anticoagulant's mL was known,

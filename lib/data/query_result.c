@@ -229,11 +229,10 @@ static void add_dish(struct dishes *d, double x, int state,
 
 /* Colonies per 10^6 cells from the dishes; state blank without any. */
 static struct span rate_of(const struct raw *r, const struct extremes *e,
-                           double *colonies, double *plated)
+                           struct q_result *out)
 {
 	struct dishes d = { .state = Q_MEASURED };
 
-	*colonies = *plated = NAN;
 	for (int k = 0; k < N_DISHES; k++)
 		add_dish(&d, r->dish[k], state_at(r->states, 10 + k), e);
 	if (d.n == 0)
@@ -243,23 +242,27 @@ static struct span rate_of(const struct raw *r, const struct extremes *e,
 	if (!(r->cells > 0))
 		return (struct span){ NAN, NAN, Q_BLANK, false };
 	if (d.n_countable > 0) {
-		*colonies = d.colonies;
-		*plated = d.n_countable * r->cells;
+		out->colonies = d.colonies;
+		out->plated = d.n_countable * r->cells;
+	}
+	double per = 1e6 / (d.n * r->cells);
+
+	/* a count, or the least it can have been; not what lies below a limit */
+	if (d.high == d.low || isinf(d.high)) {
+		out->counted = d.low;
+		out->worth = per;
 	}
 	if (d.high == 0) {
 		d.high = 1;
 		d.state = Q_ZERO;
 	}
-	double per = 1e6 / (d.n * r->cells);
-
 	return (struct span){ d.low * per, d.high * per, d.state, d.wait };
 }
 
 static struct span colonies_of(const struct raw *r, const struct extremes *e,
-                               q_judge judge, double *colonies,
-                               double *plated)
+                               q_judge judge, struct q_result *out)
 {
-	struct span rate = rate_of(r, e, colonies, plated);
+	struct span rate = rate_of(r, e, out);
 	struct span tnc = tnc_of(r, e);
 	struct span per_ml = span_of(r->value, state_at(r->states, 8),
 	                             e->smallest, e->largest, false);
@@ -274,6 +277,7 @@ static struct span colonies_of(const struct raw *r, const struct extremes *e,
 		if (has_interval(&per_ml) && has_interval(&tnc))
 			return quotient(&per_ml, &tnc, 1);
 	} else {
+		out->worth *= tnc.state == Q_MEASURED ? tnc.low : (double)NAN;
 		if (has_interval(&rate) && has_interval(&tnc))
 			return product(&rate, &tnc);
 		if (has_interval(&per_ml))
@@ -342,9 +346,11 @@ static void work_out(const struct raw *r, const struct extremes *e,
 	struct span v, tnc = tnc_of(r, e);
 
 	out->id = r->id;
-	out->colonies = out->plated = NAN;
+	out->colonies = out->plated = out->counted = out->worth = NAN;
 	if (r->colonies) {
-		v = colonies_of(r, e, judge, &out->colonies, &out->plated);
+		v = colonies_of(r, e, judge, out);
+		if (isnan(out->worth))
+			out->counted = NAN;
 	} else {
 		v = span_of(r->value, state_at(r->states, r->place),
 		            e->smallest, e->largest, judge == Q_PERCENT);

@@ -76,7 +76,8 @@ static struct q_row *next_row(struct making *m)
 	r->item[r->n] = (struct q_row){
 		.case_ = NOWHERE, .site = NOWHERE, .aliquot = NOWHERE,
 		.low = NAN, .high = NAN, .colonies = NAN, .plated = NAN,
-		.ml = NAN, .method = -1, .state = Q_BLANK,
+		.counted = NAN, .worth = NAN, .ml = NAN, .method = -1,
+		.state = Q_BLANK,
 	};
 	return &r->item[r->n++];
 }
@@ -136,6 +137,8 @@ static bool aliquot_row(struct making *m, uint32_t c, uint32_t i,
 	row->high = r->high * factor;
 	row->colonies = r->colonies;
 	row->plated = r->plated;
+	row->counted = r->counted;
+	row->worth = r->worth * factor;
 	row->method = method_of(r);
 	row->state = r->state;
 	row->undiluted = dilution_known(a);
@@ -429,6 +432,11 @@ static bool sum_up(struct making *m, const struct choice *c,
 		total += w;
 		row->colonies = add(row->colonies, r->colonies);
 		row->plated = add(row->plated, r->plated);
+		if (n == 1) {
+			row->counted = r->counted;
+			row->worth = r->worth * factor *
+			             (m->judge == Q_YIELD ? w : 1);
+		}
 		row->method = row->method == -1 || row->method == method_of(r)
 		              ? method_of(r) : -2;
 		row->state = q_worse(row->state, r->state);
