@@ -110,7 +110,7 @@ static double counts(const struct table *t, bool extra, double *answer)
 	pd_arena *arena = pd_arena_new();
 	pd_mixed_fit fit;
 
-	must(arena == NULL, "memory");
+	need(arena != NULL, "memory");
 	colonies_of(t, &c);
 	pd_mixed_spec s = { .rows = { .n = c.n, .p = c.p, .x = c.x, .y = c.y,
 		                      .offset = c.offset, .extra = extra },

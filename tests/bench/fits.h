@@ -5,6 +5,9 @@
 #ifndef PERDRAW_BENCH_FITS_H
 #define PERDRAW_BENCH_FITS_H
 
+#include "base/status.h"
+
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -37,8 +40,9 @@ void colonies_of(const struct table *t, struct colonies *out);
 /* Mean over a case's sites of log TNC, second pull less first. */
 double *differences_of(const struct table *t, size_t *n);
 
-/* Stops the program when a call failed. */
-void must(int status, const char *what);
+/* Stop the program when a call failed. */
+void need(bool true_or_stop, const char *what);
+void must(pd_status status, const char *what);
 void *room_for(size_t n, size_t size);
 
 #endif

@@ -8,19 +8,24 @@
 
 enum { CELLS = 21 };
 
-void must(int status, const char *what)
+void need(bool true_or_stop, const char *what)
 {
-	if (status == 0)
+	if (true_or_stop)
 		return;
-	fprintf(stderr, "fits: %s failed (%d)\n", what, status);
+	fprintf(stderr, "fits: %s failed\n", what);
 	exit(1);
+}
+
+void must(pd_status status, const char *what)
+{
+	need(status == PD_OK, what);
 }
 
 void *room_for(size_t n, size_t size)
 {
 	void *p = calloc(n + 1, size);
 
-	must(p == NULL, "memory");
+	need(p != NULL, "memory");
 	return p;
 }
 
@@ -91,15 +96,15 @@ struct table *table_read(const char *path)
 	char *line = NULL, *cell[CELLS];
 	size_t size = 0, lines = 0;
 
-	must(f == NULL, path);
+	need(f != NULL, path);
 	while (getline(&line, &size, f) > 0)
 		lines++;
 	rewind(f);
 	struct table *t = table_new(lines);
 
-	must(getline(&line, &size, f) <= 0, "reading the headers");
+	need(getline(&line, &size, f) > 0, "reading the headers");
 	while (getline(&line, &size, f) > 0) {
-		must(split(line, cell) != CELLS, "reading a row");
+		need(split(line, cell) == CELLS, "reading a row");
 		take(t, cell);
 	}
 	free(line);
@@ -124,7 +129,7 @@ void cells_of(const struct table *t, struct cells *out)
 
 		if (!isfinite(t->log_tnc[i]) || !isfinite(t->log_ml[i]))
 			continue;
-		const double row[] = { 1, t->age[i], !t->female[i], t->site[i],
+		const double row[] = { 1, t->age[i], 1 - t->female[i], t->site[i],
 			               t->second[i], t->log_ml[i] };
 
 		memcpy(x, row, sizeof row);
@@ -149,7 +154,7 @@ void colonies_of(const struct table *t, struct colonies *out)
 
 		if (!isfinite(t->dish[i]) || !isfinite(t->plated[i]))
 			continue;
-		const double row[] = { 1, (t->age[i] - 55) / 10, !t->female[i],
+		const double row[] = { 1, (t->age[i] - 55) / 10, 1 - t->female[i],
 			               t->site[i], t->second[i] };
 
 		memcpy(out->x + to * out->p, row, sizeof row);
