@@ -75,20 +75,29 @@ START_TEST(reads_a_plan)
 }
 END_TEST
 
-/* The hash of a question follows its words and nothing else. */
+/* The hash of a question follows its words, the level and the fewest patients,
+ * nothing else. */
 START_TEST(question_hash)
 {
 	pd_arena *a = pd_arena_new();
-	pd_plan one, two, three;
+	pd_plan one, two, three, four, five;
 	pd_error err = { 0 };
 
 	ck_assert_int_eq(parse(a, HEAD BODY, &one, &err), PD_OK);
-	ck_assert_int_eq(parse(a, "[plan]\nseed = 8\n\n" BODY "\n\n", &two,
-	                       &err), PD_OK);
-	ck_assert_int_eq(parse(a, BODY "where = aliquot_no at most 2\n", &three,
-	                       &err), PD_OK);
+	ck_assert_int_eq(parse(a, "[plan]\nseed = 8\nlevel = 0.9\n"
+	                 "min_patients = 12\n\n" BODY "\n\n", &two, &err),
+	                 PD_OK);
+	ck_assert_int_eq(parse(a, HEAD BODY "where = aliquot_no at most 2\n",
+	                       &three, &err), PD_OK);
 	ck_assert_str_eq(one.question[0].sha256, two.question[0].sha256);
 	ck_assert_str_ne(one.question[0].sha256, three.question[0].sha256);
+	ck_assert_int_eq(parse(a, "[plan]\nmin_patients = 12\n\n" BODY, &four,
+	                       &err),
+	                 PD_OK);
+	ck_assert_int_eq(parse(a, "[plan]\nlevel = 0.9\n\n" BODY, &five,
+	                       &err), PD_OK);
+	ck_assert_str_ne(one.question[0].sha256, four.question[0].sha256);
+	ck_assert_str_ne(one.question[0].sha256, five.question[0].sha256);
 	ck_assert_str_ne(one.sha256, two.sha256);
 	pd_arena_free(a);
 }

@@ -125,6 +125,7 @@ check "the key is as it was" cmp -s secret secret.before
 # ---- findings --------------------------------------------------------------
 status 64 "findings wants a database" "$perdraw" findings
 status 66 "findings of no database" "$perdraw" findings --db none.db
+status 73 "a database in no folder" "$perdraw" load --db none/x.db small.csv
 check "reading makes no database" [ ! -e none.db ]
 status 0 "dictionary" "$perdraw" findings --dictionary
 says out "tnc_e6_per_ml"

@@ -43,7 +43,8 @@ static const unsigned long FUSE = 0x65735546;
  * Directory of `path` made absolute without links, the last part kept as it
  * is, so that a link in its place is still refused. The caller frees *out.
  */
-static pd_status real_place(const char *path, char **out, pd_error *err)
+static pd_status real_place(const char *path, bool create, char **out,
+                            pd_error *err)
 {
 	const char *slash = strrchr(path, '/');
 	const char *base = slash ? slash + 1 : path;
@@ -56,7 +57,8 @@ static pd_status real_place(const char *path, char **out, pd_error *err)
 	free(folder);
 	if (!*base || !real) {
 		free(real);
-		return pd_fail_at(err, PD_NO_INPUT, path, 0, 0,
+		return pd_fail_at(err, create ? PD_CANNOT_CREATE : PD_NO_INPUT,
+		                  path, 0, 0,
 		                  "no such folder for the database");
 	}
 	*out = malloc(size);
@@ -247,7 +249,7 @@ pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	}
 	s->writable = mode != PD_OPEN_READ;
-	st = real_place(path, &place, err);
+	st = real_place(path, mode == PD_OPEN_CREATE, &place, err);
 	if (st == PD_OK && mode == PD_OPEN_CREATE)
 		st = make_file(path, place, &made, err);
 	if (st == PD_OK)

@@ -154,12 +154,9 @@ static pd_status answer_mixed(struct work *w, pd_error *err)
 	if (w->fit.refusal)
 		return PD_OK;
 	w->a->adjusters = pd_fit_adjusters(w->q, &w->rows, w->arena);
-	const char *law = w->fit.df_method == PD_KENWARD_ROGER
-	                      ? "Kenward-Roger"
-	                      : "Satterthwaite";
 	w->a->method = pd_arena_print(
-	    w->arena, "%s; intervals by Student's t with %s degrees of "
-	    "freedom%s", w->a->method, law,
+	    w->arena, "%s; intervals by Student's t with Kenward-Roger "
+	    "degrees of freedom%s", w->a->method,
 	    pd_impute_censored(w->fit.model)
 	        ? "; results known only between limits are drawn from the "
 	          "model between their limits and the fits combined"

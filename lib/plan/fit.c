@@ -10,10 +10,6 @@ enum { MOST_TERMS = 96 };
 static const char between_units[] = " between units";
 #define NONE ((size_t)-1)
 
-/* More patients than this: Satterthwaite instead of Kenward-Roger; the two
- * agree there to the printed digits. */
-enum { MOST_PATIENTS_KENWARD_ROGER = 20000 };
-
 /* The model being put together. */
 struct build {
 	const pd_question *q;
@@ -352,14 +348,14 @@ static pd_status take_estimates(struct build *b, double level, pd_error *err)
 
 	for (size_t e = 0; st == PD_OK && e < f->n_effects; e++)
 		st = pd_impute_contrast(f->model, f->contrast + e * p, level,
-		                        f->df_method, &f->effect[e], err);
+		                        PD_KENWARD_ROGER, &f->effect[e], err);
 	if (st == PD_OK && b->ask->curved && b->r->x) {
 		double *c = PD_NEW(b->scratch, double, p);
 
 		if (!c)
 			return no_memory(err);
 		c[column_of(b, b->n_terms - 1)] = 1;
-		st = pd_impute_contrast(f->model, c, level, f->df_method,
+		st = pd_impute_contrast(f->model, c, level, PD_KENWARD_ROGER,
 		                        &f->curvature, err);
 	}
 	return st;
@@ -405,9 +401,6 @@ static pd_status fit_model(struct build *b, const pd_plan *plan, pd_error *err)
 	spec.model.depth = f->depth;
 	for (size_t k = 0; k < f->depth; k++)
 		spec.model.group[k] = b->group[k];
-	f->df_method = f->depth && f->n_groups[0] > MOST_PATIENTS_KENWARD_ROGER
-	                   ? PD_SATTERTHWAITE
-	                   : PD_KENWARD_ROGER;
 	pd_error inner = { 0 };
 	pd_status st = pd_impute_fit(&spec, &f->model, &inner);
 

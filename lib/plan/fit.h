@@ -40,7 +40,6 @@ typedef struct pd_fit {
 	size_t depth;              /* levels of the fit, after pruning        */
 	size_t level[PD_ROWS_DEPTH]; /* their index in pd_rows                */
 	size_t n_groups[PD_ROWS_DEPTH];
-	pd_df_method df_method;
 	const char *refusal;       /* words when the data cannot tell         */
 	const char *aliased;       /* adjusters left out and why, or NULL     */
 } pd_fit;

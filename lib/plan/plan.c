@@ -52,10 +52,28 @@ static pd_status close_section(struct reading *r, size_t end, pd_error *err)
 	             from[n - 1] == ' '))
 		n--;
 	q->text = pd_arena_copy_n(r->arena, from, n);
-	q->sha256 = q->text ? hex_sha256(r->arena, q->text, n) : NULL;
-	if (!q->sha256)
-		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	return pd_question_check(q, r->file, err);
+	return q->text ? pd_question_check(q, r->file, err)
+	               : pd_fail(err, PD_NO_MEMORY, "out of memory");
+}
+
+/* A question is its section and what of the plan moves its verdict: read at
+ * another level it is another question. */
+static pd_status hash_questions(struct reading *r, pd_error *err)
+{
+	pd_plan *p = r->plan;
+
+	for (size_t k = 0; k < p->n_questions; k++) {
+		pd_question *q = &p->question[k];
+		const char *whole = pd_arena_print(
+		    r->arena, "level %.17g, patients %zu\n%s", p->level,
+		    p->min_patients, q->text);
+
+		q->sha256 = whole ? hex_sha256(r->arena, whole, strlen(whole))
+		                  : NULL;
+		if (!q->sha256)
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	}
+	return PD_OK;
 }
 
 static int name_char(char c)
@@ -272,7 +290,7 @@ pd_status pd_plan_parse(pd_arena *arena, const char *text, size_t size,
 	if (st == PD_OK && out->n_questions == 0)
 		st = pd_fail_at(err, PD_PLAN, name, line, 1,
 		                "plan asks no question");
-	return st;
+	return st == PD_OK ? hash_questions(&r, err) : st;
 }
 
 pd_status pd_plan_read(pd_arena *arena, const char *path, pd_plan *out,

@@ -46,7 +46,8 @@ typedef struct pd_question {
 	const char *margin_reason;
 	pd_role role;
 	int expect;              /* control: +1 above no effect, -1 below      */
-	const char *text, *sha256; /* section as written; its hash             */
+	const char *text;        /* section as written                         */
+	const char *sha256;      /* of it, the level and min_patients          */
 } pd_question;
 
 typedef struct pd_plan {
