@@ -2,6 +2,7 @@
  * count_fit.c - the count likelihood set up and searched.
  */
 #include "stats/count_fit.h"
+#include "stats/count_wide.h"
 
 #include <math.h>
 #include <string.h>
@@ -63,10 +64,13 @@ pd_status pd_count_begin(pd_arena *arena, const pd_count_spec *spec,
 		return st;
 	s->y = PD_NEW(arena, size_t, n);
 	s->offset = PD_NEW(arena, double, n);
+	s->linear = PD_NEW(arena, double, n);
+	s->mean = PD_NEW(arena, double, n);
 	s->par = PD_NEW(arena, double, p + 1);
 	s->gradient = PD_NEW(arena, double, p + 1);
 	s->hessian = PD_NEW(arena, double, (p + 1) * (p + 1));
-	if (!s->y || !s->offset || !s->par || !s->gradient || !s->hessian)
+	if (!s->y || !s->offset || !s->linear || !s->mean || !s->par ||
+	    !s->gradient || !s->hessian)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	st = check_rows(spec, s, err);
 	if (st == PD_OK)
@@ -111,6 +115,25 @@ static void add_row(const pd_count_search *s, size_t i,
 		hessian[p * m + p] += row->tt;
 }
 
+/* The slopes of row i; the predictors are in s->linear, and for a whole
+ * Poisson count, which needs no logarithm, the means in s->mean. */
+static void row_at(const pd_count_search *s, size_t i, pd_count_slopes *row)
+{
+	size_t y = s->y[i];
+	int cut = s->at_least && s->at_least[i];
+	double e = s->linear[i];
+
+	if (cut || isfinite(s->table.theta)) {
+		pd_count_row(&s->table, y, cut, e, row);
+		return;
+	}
+	row->l = (y ? (double)y * e : 0) - s->table.log_factorial[y] -
+	         s->mean[i];
+	row->e = (double)y - s->mean[i];
+	row->ee = -s->mean[i];
+	row->t = row->tt = row->et = 0;
+}
+
 static void likelihood(void *with, const double *par, double *value,
                        double *gradient, double *hessian)
 {
@@ -119,6 +142,10 @@ static void likelihood(void *with, const double *par, double *value,
 
 	if (s->free_theta)
 		pd_count_table_set(&s->table, exp(par[s->p]));
+	for (size_t i = 0; i < s->n; i++)
+		s->linear[i] = linear(s, par, i);
+	if (isinf(s->table.theta))
+		pd_count_kernel_best()->exp(s->linear, s->mean, s->n);
 	*value = 0;
 	memset(gradient, 0, m * sizeof *gradient);
 	if (hessian)
@@ -126,8 +153,7 @@ static void likelihood(void *with, const double *par, double *value,
 	for (size_t i = 0; i < s->n; i++) {
 		pd_count_slopes row;
 
-		pd_count_row(&s->table, s->y[i], s->at_least && s->at_least[i],
-		             linear(s, par, i), &row);
+		row_at(s, i, &row);
 		*value += row.l;
 		add_row(s, i, &row, m, gradient, hessian);
 	}

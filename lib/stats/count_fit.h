@@ -18,6 +18,7 @@ typedef struct pd_count_search {
 	double *offset; /* n, zeros where the caller gave none               */
 	const unsigned char *at_least;
 	pd_count_table table;
+	double *linear, *mean; /* n, scratch                                 */
 	bool free_theta; /* ln theta is parameter p                          */
 	double *par, *gradient, *hessian; /* p + 1 and its square            */
 	pd_newton_record record;

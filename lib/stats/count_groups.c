@@ -1,24 +1,12 @@
 /*
- * count_groups.c - adaptive Gauss-Hermite quadrature of a random intercept.
- *
- * Of one group, with e_j the rows' linear predictors and s the sd:
- *   G(z) = sum_j l_j(e_j + s z) - z^2/2 - ln(2 pi)/2,
- *   mode m: G'(m) = s sum l' - m = 0,   H = -G''(m) = 1 - s^2 sum l'',
- *   L = ln sum_k w_k exp(x_k^2 + G(m + r x_k)) + ln r,   r = sqrt(2 / H).
- * For a parameter a, with P_k the share of node k in the sum:
- *   dL = sum_k P_k [G_a(z_k) + G'(z_k) (dm + x_k dr)] + dr / r,
- *   dm = (d/da) G'(m) / H,
- *   dr / r = -dH / (2 H),  dH = (d/da) H(m) - s^3 sum l''' dm.
+ * count_groups.c - the groups' integrals added up, with slopes and curvature.
  */
 #include "stats/count_groups.h"
 
-#include <gsl/gsl_integration.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_MODE_STEPS = 200 };
-static const double HALF_LOG_TWO_PI = 0.918938533204672741780329736405618;
 static const double DIFFERENCE = 1e-4; /* of a parameter of order 1 */
 
 /* ---- setting up --------------------------------------------------------- */
@@ -37,56 +25,94 @@ static int by_code(const void *a, const void *b)
 	return (x->row > y->row) - (x->row < y->row);
 }
 
-static void cut_groups(pd_count_groups *g, const struct place *place)
+/* Rows by group into g->from. */
+static pd_status sort_rows(pd_arena *arena, pd_count_groups *g,
+                           const int32_t *group, pd_error *err)
 {
-	for (size_t i = 0; i < g->n; i++)
+	struct place *place = PD_NEW(arena, struct place, g->n);
+	int sorted = 1;
+
+	if (!place)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t i = 0; i < g->n; i++) {
+		if (group[i] < 0)
+			return pd_fail(err, PD_DATA, "row %zu has no group",
+			               i + 1);
+		place[i] = (struct place){ group[i], i };
+		sorted &= !i || group[i] >= group[i - 1];
+	}
+	if (!sorted)
+		qsort(place, g->n, sizeof *place, by_code);
+	for (size_t i = 0; i < g->n; i++) {
+		g->from[i] = place[i].row;
 		if (!i || place[i].code != place[i - 1].code) {
 			g->code[g->n_groups] = place[i].code;
 			g->first[g->n_groups++] = i;
 		}
+	}
 	g->first[g->n_groups] = g->n;
 	for (size_t k = 0; k < g->n_groups; k++)
 		if (g->first[k + 1] - g->first[k] > g->longest)
 			g->longest = g->first[k + 1] - g->first[k];
+	return PD_OK;
 }
 
 static void copy_rows(pd_count_groups *g, const pd_count_spec *rows,
-                      const double *q, const struct place *place)
+                      const double *q)
 {
-	for (size_t i = 0; i < g->n; i++) {
-		size_t from = place[i].row;
+	for (size_t k = 0; k < g->n_groups; k++)
+		for (size_t i = g->first[k]; i < g->first[k + 1]; i++) {
+			size_t from = g->from[i];
 
-		memcpy(g->q + i * g->p, q + from * g->p, g->p * sizeof *q);
-		g->offset[i] = rows->offset ? rows->offset[from] : 0;
-		g->y[i] = (size_t)rows->y[from];
-		g->at_least[i] = rows->at_least && rows->at_least[from];
-	}
+			memcpy(g->q + i * g->p, q + from * g->p,
+			       g->p * sizeof *q);
+			g->offset[i] = rows->offset ? rows->offset[from] : 0;
+			g->y[i] = rows->y[from];
+			g->at_least[i] = rows->at_least &&
+			                 rows->at_least[from];
+			g->cut[k] |= g->at_least[i];
+			g->any_cut |= g->at_least[i];
+		}
 }
 
-static pd_status make_room(pd_arena *arena, pd_count_groups *g, pd_error *err)
+static int make_rows(pd_arena *arena, pd_count_groups *g)
 {
-	size_t n = g->n, m = g->p + 2;
-	double **small[] = { &g->part, &g->shift, &g->spread, &g->sum,
-	                     &g->hessian_low, &g->hessian_high, &g->moved };
-	int short_of = 0;
+	size_t n = g->n;
 
 	g->first = PD_NEW(arena, size_t, n + 1);
 	g->code = PD_NEW(arena, int32_t, n);
+	g->from = PD_NEW(arena, size_t, n);
 	g->q = PD_NEW(arena, double, n * g->p);
 	g->offset = PD_NEW(arena, double, n);
-	g->y = PD_NEW(arena, size_t, n);
+	g->y = PD_NEW(arena, double, n);
 	g->at_least = PD_NEW(arena, unsigned char, n);
-	g->mode = PD_NEW(arena, double, n);
-	g->linear = PD_NEW(arena, double, n);
-	g->row = PD_NEW(arena, pd_count_slopes, n);
-	for (size_t k = 0; k < sizeof small / sizeof *small; k++) {
-		*small[k] = PD_NEW(arena, double, m);
-		short_of |= !*small[k];
+	return g->first && g->code && g->from && g->q && g->offset && g->y &&
+	       g->at_least;
+}
+
+static int make_scratch(pd_arena *arena, pd_count_groups *g)
+{
+	size_t l = g->longest, m = g->p + 2;
+	double **new[] = { &g->linear, &g->mean, &g->weight, &g->share,
+	                   &g->spread.ee, &g->spread.ez, &g->spread.et,
+	                   &g->bar, &g->hessian_low, &g->hessian_high,
+	                   &g->moved, &g->spread.part, &g->spread.first };
+
+	for (size_t k = 0; k < sizeof new / sizeof *new; k++) {
+		*new[k] = PD_NEW(arena, double, k < 7 ? l : m);
+		if (!*new[k])
+			return 0;
 	}
-	if (short_of || !g->first || !g->code || !g->q || !g->offset ||
-	    !g->y || !g->at_least || !g->mode || !g->linear || !g->row)
-		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	return PD_OK;
+	g->spread.p = g->p;
+	g->alone = (pd_count_spread){ 1, g->alone_room, g->alone_room + 1,
+	                              g->alone_room + 2, g->alone_room + 3,
+	                              g->alone_room + 4, g->alone_room + 7,
+	                              g->alone_room + 10 };
+	g->alone_room[0] = 1;
+	g->spread.second = PD_NEW(arena, double, m * m);
+	g->cut = PD_NEW(arena, unsigned char, g->n_groups);
+	g->mode = PD_NEW(arena, double, g->n_groups);
+	return g->spread.second && g->cut && g->mode;
 }
 
 pd_status pd_count_groups_new(pd_arena *arena, const pd_mixed_spec *spec,
@@ -94,201 +120,73 @@ pd_status pd_count_groups_new(pd_arena *arena, const pd_mixed_spec *spec,
                               pd_error *err)
 {
 	const pd_count_spec *rows = &spec->rows;
-	struct place *place = PD_NEW(arena, struct place, rows->n);
-	size_t most = 0;
+	size_t most = 0, *whole = PD_NEW(arena, size_t, rows->n);
 	pd_status st;
 
-	*out = (pd_count_groups){ .n = rows->n, .p = rows->p };
-	if (!place)
+	*out = (pd_count_groups){ .n = rows->n, .p = rows->p,
+	                          .exact = true };
+	if (!whole || !make_rows(arena, out))
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	for (size_t i = 0; i < rows->n; i++) {
-		if (spec->group[i] < 0)
-			return pd_fail(err, PD_DATA, "row %zu has no group",
-			               i + 1);
-		place[i] = (struct place){ spec->group[i], i };
-	}
-	st = make_room(arena, out, err);
+	st = pd_count_whole(rows->y, rows->n, whole, &most, err);
+	if (st == PD_OK)
+		st = sort_rows(arena, out, spec->group, err);
 	if (st != PD_OK)
 		return st;
-	qsort(place, rows->n, sizeof *place, by_code);
-	cut_groups(out, place);
-	st = pd_count_whole(rows->y, rows->n, out->y, &most, err);
-	if (st != PD_OK)
-		return st;
-	copy_rows(out, rows, q, place);
-	return pd_count_table_new(arena, most, &out->table, err);
+	if (!make_scratch(arena, out))
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	copy_rows(out, rows, q);
+	st = pd_count_table_new(arena, most, &out->table, err);
+	if (st == PD_OK)
+		st = pd_count_desk_new(arena, &out->table, out->longest,
+		                       &out->desk, err);
+	return st;
 }
 
 pd_status pd_count_groups_nodes(pd_count_groups *g, unsigned nodes,
                                 pd_error *err)
 {
-	gsl_integration_fixed_workspace *w;
-
-	if (!nodes || nodes > PD_COUNT_MOST_NODES)
-		return pd_fail(err, PD_DATA, "%u quadrature nodes, expected 1 "
-		               "to %d", nodes, PD_COUNT_MOST_NODES);
-	g->nodes = nodes;
-	g->node[0] = 0;
-	g->log_weight[0] = 0.5 * log(M_PI);
-	if (nodes == 1)
-		return PD_OK;
-	pd_base_init();
-	w = gsl_integration_fixed_alloc(gsl_integration_fixed_hermite, nodes,
-	                                0, 1, 0, 0);
-	if (!w)
-		return pd_fail(err, PD_NO_MEMORY, "no quadrature rule of %u "
-		               "nodes", nodes);
-	for (unsigned k = 0; k < nodes; k++) {
-		double x = gsl_integration_fixed_nodes(w)[k];
-
-		g->node[k] = x;
-		g->log_weight[k] = log(gsl_integration_fixed_weights(w)[k]) +
-		                   x * x;
-	}
-	gsl_integration_fixed_free(w);
-	return PD_OK;
+	return pd_count_rule_set(&g->rule, nodes, err);
 }
 
 /* ---- one group ---------------------------------------------------------- */
 
-/* Sums over the rows of a group at one z. */
-struct at {
-	double z, l, e, ee, eee, t, et, eet;
-};
-
-static void at_z(pd_count_groups *g, size_t group, double sd, double z,
-                 struct at *a)
+static void sum_rows(const pd_count_table *t, size_t n, const double *linear,
+                     const double *y, pd_count_unit *u)
 {
-	size_t first = g->first[group], n = g->first[group + 1] - first;
+	for (size_t j = 0; j < n; j++) {
+		size_t k = (size_t)y[j];
 
-	*a = (struct at){ .z = z, .l = -0.5 * z * z - HALF_LOG_TWO_PI };
-	for (size_t i = 0; i < n; i++) {
-		pd_count_slopes *s = &g->row[i];
-
-		pd_count_row(&g->table, g->y[first + i],
-		             g->at_least[first + i], g->linear[i] + sd * z, s);
-		a->l += s->l;
-		a->e += s->e;
-		a->ee += s->ee;
-		a->eee += s->eee;
-		a->t += s->t;
-		a->et += s->et;
-		a->eet += s->eet;
+		u->sum_y += y[j];
+		u->base += t->rise[k] - t->log_factorial[k] +
+		           (k ? y[j] * linear[j] : 0);
+		u->base_t += t->rise_t[k];
+		u->base_tt += t->rise_tt[k];
 	}
 }
 
-/* The top of G, which is concave; 0 when it cannot be found. */
-static int find_mode(pd_count_groups *g, size_t group, double sd, struct at *a)
+int pd_count_unit_make(const pd_count_desk *d, size_t n,
+                       const double *linear, double *mean, const double *y,
+                       const unsigned char *at_least, int cut,
+                       pd_count_one *one, pd_count_unit *out)
 {
-	double z = g->mode[group], slope, step, before;
+	double sum = 0;
 
-	at_z(g, group, sd, z, a);
-	if (!isfinite(a->l) || !isfinite(a->e))
-		at_z(g, group, sd, z = 0, a);
-	for (int k = 0; k < MOST_MODE_STEPS; k++) {
-		if (!isfinite(a->l))
-			return 0;
-		slope = sd * a->e - z;
-		step = slope / (1 - sd * sd * a->ee);
-		if (fabs(step) <= 1e-11 * (1 + fabs(z)))
-			break;
-		before = a->l;
-		for (int h = 0; h < 50; h++, step /= 2) {
-			at_z(g, group, sd, z + step, a);
-			if (a->l >= before - 1e-13 * (1 + fabs(before)))
-				break;
-		}
-		z += step;
-	}
-	z += step;
-	at_z(g, group, sd, z, a);
-	g->mode[group] = z;
-	return isfinite(a->l);
+	*out = (pd_count_unit){ .n = n, .e = linear, .mu = mean, .y = y,
+	                        .at_least = cut ? at_least : NULL };
+	d->kernel->exp(linear, mean, n);
+	for (size_t j = 0; j < n; j++)
+		sum += mean[j];
+	if (!cut)
+		sum_rows(d->table, n, linear, y, out);
+	if (cut || isfinite(d->table->theta) || !(sum > 0) || isinf(sum))
+		return 0;
+	*one = (pd_count_one){ log(sum), sum, out->sum_y };
+	out->n = 1;
+	out->e = &one->e;
+	out->mu = &one->mu;
+	out->y = &one->y;
+	return 1;
 }
-
-/* dm into shift[] and dr / r into spread[], at the mode. */
-static void move_rule(pd_count_groups *g, size_t group, double sd,
-                      const struct at *a, double bend)
-{
-	size_t p = g->p, first = g->first[group];
-	size_t n = g->first[group + 1] - first;
-	double s2 = sd * sd, s3 = s2 * sd;
-
-	for (size_t j = 0; j < p; j++) {
-		double ee = 0, eee = 0;
-
-		for (size_t i = 0; i < n; i++) {
-			double x = g->q[(first + i) * p + j];
-
-			ee += g->row[i].ee * x;
-			eee += g->row[i].eee * x;
-		}
-		g->shift[j] = sd * ee / bend;
-		g->spread[j] = -s2 * eee;
-	}
-	g->shift[p] = (sd * a->e + s2 * a->z * a->ee) / bend;
-	g->spread[p] = -2 * s2 * a->ee - s3 * a->z * a->eee;
-	g->shift[p + 1] = sd * a->et / bend;
-	g->spread[p + 1] = -s2 * a->eet;
-	for (size_t j = 0; j < p + 2; j++)
-		g->spread[j] = -0.5 * (g->spread[j] -
-		                       s3 * a->eee * g->shift[j]) / bend;
-}
-
-/* Add weight * G_a at this z (rows at z in g->row) to sum[]. */
-static void add_slopes(pd_count_groups *g, size_t group, double sd,
-                       const struct at *a, double weight, double x, double r)
-{
-	size_t p = g->p, first = g->first[group];
-	size_t n = g->first[group + 1] - first;
-	double slope = sd * a->e - a->z;
-
-	for (size_t j = 0; j < p; j++)
-		g->part[j] = 0;
-	for (size_t i = 0; i < n; i++)
-		for (size_t j = 0; j < p; j++)
-			g->part[j] += g->row[i].e * g->q[(first + i) * p + j];
-	g->part[p] = sd * a->z * a->e;
-	g->part[p + 1] = a->t;
-	for (size_t j = 0; j < p + 2; j++)
-		g->sum[j] += weight *
-		             (g->part[j] + slope * (g->shift[j] +
-		                                    x * r * g->spread[j]));
-}
-
-/* Log-likelihood of a group; its slopes added to gradient[]. */
-static double group_value(pd_count_groups *g, size_t group, double sd,
-                          double *gradient)
-{
-	struct at mode, a;
-	double bend, r, value, total = 0, scale = 0;
-	size_t m = g->p + 1 + g->free_theta;
-
-	if (!find_mode(g, group, sd, &mode))
-		return NAN;
-	bend = 1 - sd * sd * mode.ee;
-	r = sqrt(2 / bend);
-	move_rule(g, group, sd, &mode, bend);
-	memset(g->sum, 0, (g->p + 2) * sizeof *g->sum);
-	/* Shares relative to the middle of the rule: exp stays in range. */
-	for (unsigned k = 0; k < g->nodes; k++) {
-		double x = g->node[k], share;
-
-		at_z(g, group, sd, mode.z + r * x, &a);
-		share = exp(a.l - mode.l + g->log_weight[k]);
-		if (!(share > 0))
-			continue;
-		total += share;
-		add_slopes(g, group, sd, &a, share, x, r);
-		scale = fmax(scale, share);
-	}
-	value = mode.l + log(total) + log(r);
-	for (size_t j = 0; j < m; j++)
-		gradient[j] += g->sum[j] / total + g->spread[j];
-	return isfinite(scale) ? value : NAN;
-}
-
-/* ---- all groups --------------------------------------------------------- */
 
 static void set_linear(pd_count_groups *g, size_t group, const double *par)
 {
@@ -303,19 +201,212 @@ static void set_linear(pd_count_groups *g, size_t group, const double *par)
 	}
 }
 
+/* What one group adds, at `par`; sd and theta set. */
+struct group {
+	size_t n;
+	const double *x;   /* n*p                                            */
+	pd_count_one one;
+	pd_count_unit unit;
+	int summed;        /* the unit is the sum of the rows                */
+	double sd;
+	double *mode;
+	pd_count_integral in;
+	double first;      /* of the sum: its weight less its count          */
+};
+
+static void begin_group(pd_count_groups *g, size_t k, const double *par,
+                        double sd, struct group *at)
+{
+	size_t first = g->first[k];
+
+	at->n = g->first[k + 1] - first;
+	at->x = g->q + first * g->p;
+	at->sd = sd;
+	at->mode = &g->mode[k];
+	set_linear(g, k, par);
+	at->summed = pd_count_unit_make(&g->desk, at->n, g->linear, g->mean,
+	                                g->y + first, g->at_least + first,
+	                                g->cut[k], &at->one, &at->unit);
+}
+
+/* The mean row of a sum, each weighing as its mean; weights in g->share. */
+static void mean_row(pd_count_groups *g, const struct group *at)
+{
+	size_t p = g->p;
+
+	memset(g->bar, 0, p * sizeof *g->bar);
+	for (size_t j = 0; j < at->n; j++) {
+		g->share[j] = g->mean[j] / at->one.mu;
+		for (size_t k = 0; k < p; k++)
+			g->bar[k] += g->share[j] * at->x[j * p + k];
+	}
+}
+
+static void integrate(pd_count_groups *g, struct group *at,
+                      pd_count_spread *spread)
+{
+	if (spread && !at->summed)
+		spread->x = at->x;
+	at->in = pd_count_unit_integral(&g->desk, &g->rule, &at->unit, 0,
+	                                at->sd, at->mode, g->weight, spread);
+	at->first = g->weight[0] - at->one.y;
+}
+
+static void add_gradient(const pd_count_groups *g, size_t group,
+                         const struct group *at, double *gradient)
+{
+	size_t p = g->p, first = g->first[group];
+
+	for (size_t j = 0; j < at->n; j++) {
+		double w = at->summed ? g->y[first + j] + at->first *
+		                        g->mean[j] / at->one.mu
+		                      : g->weight[j];
+
+		for (size_t k = 0; k < p; k++)
+			gradient[k] += w * at->x[j * p + k];
+	}
+	gradient[p] += at->in.log_sd;
+	if (g->free_theta)
+		gradient[p + 1] += at->in.t;
+}
+
+/* ---- curvature ---------------------------------------------------------- */
+
+/* x' diag(w) x into the lower half. */
+static void add_squares(double *hessian, size_t m, const double *x,
+                        const double *w, double times, size_t n, size_t p)
+{
+	for (size_t j = 0; j < n; j++)
+		for (size_t k = 0; k < p; k++) {
+			double part = times * w[j] * x[j * p + k];
+
+			for (size_t l = 0; l <= k; l++)
+				hessian[k * m + l] += part * x[j * p + l];
+		}
+}
+
+/* A sum's curvature in its shift and ln sd, spread over the rows: that of the
+ * mean row, and the rows' own spread about it. */
+static void add_sum(pd_count_groups *g, const struct group *at, double ee,
+                    double ez, double zz, double *hessian, size_t m)
+{
+	size_t p = g->p;
+
+	mean_row(g, at);
+	add_squares(hessian, m, at->x, g->share, at->first, at->n, p);
+	ee -= at->first;
+	add_squares(hessian, m, g->bar, &ee, 1, 1, p);
+	for (size_t k = 0; k < p; k++)
+		hessian[p * m + k] += ez * g->bar[k];
+	hessian[p * m + p] += zz;
+}
+
+static void add_spread(pd_count_groups *g, const struct group *at,
+                       double *hessian, size_t m)
+{
+	const pd_count_spread *s = &g->spread;
+	size_t p = g->p, n = at->unit.n;
+
+	add_squares(hessian, m, s->x, s->ee, 1, n, p);
+	for (size_t j = 0; j < n; j++)
+		for (size_t k = 0; k < p; k++) {
+			hessian[p * m + k] += s->ez[j] * s->x[j * p + k];
+			if (g->free_theta)
+				hessian[(p + 1) * m + k] += s->et[j] *
+				                            s->x[j * p + k];
+		}
+	for (size_t i = 0; i < m; i++)
+		for (size_t k = 0; k <= i; k++)
+			hessian[i * m + k] += s->second[i * (p + 2) + k];
+}
+
+/* The exact curvature of a summed group, from the slopes of its integral in
+ * the shift and ln sd a little to either side; m = p + 1. */
+static void add_differences(pd_count_groups *g, const struct group *at,
+                            double *hessian, size_t m)
+{
+	pd_count_integral end[4];
+	double h = DIFFERENCE, mode = *at->mode;
+
+	for (int k = 0; k < 4; k++) {
+		double move = k % 2 ? h : -h, start = mode;
+
+		end[k] = pd_count_unit_integral(
+		    &g->desk, &g->rule, &at->unit, k < 2 ? move : 0,
+		    k < 2 ? at->sd : at->sd * exp(move), &start, g->weight,
+		    NULL);
+	}
+	add_sum(g, at, (end[1].shift - end[0].shift) / (2 * h),
+	        (end[1].log_sd - end[0].log_sd + end[3].shift -
+	         end[2].shift) / (4 * h),
+	        (end[3].log_sd - end[2].log_sd) / (2 * h), hessian, m);
+}
+
+static void add_hessian(pd_count_groups *g, const struct group *at,
+                        double *hessian, size_t m)
+{
+	const pd_count_spread *s = &g->alone;
+
+	if (!at->summed)
+		add_spread(g, at, hessian, m);
+	else if (g->exact)
+		add_differences(g, at, hessian, m);
+	else
+		add_sum(g, at, s->ee[0] + s->second[0], s->ez[0] +
+		        s->second[3], s->second[4], hessian, m);
+}
+
+/* ---- all groups --------------------------------------------------------- */
+
+/* hessian: lower half, NULL: not wanted; *whole is cleared where the exact one
+ * needs differences over all parameters. */
 static double all_groups(pd_count_groups *g, const double *par,
-                         double *gradient)
+                         double *gradient, double *hessian, int *whole)
 {
 	double sd = exp(par[g->p]), value = 0;
+	size_t m = g->p + 1 + g->free_theta;
 
 	if (g->free_theta)
 		pd_count_table_set(&g->table, exp(par[g->p + 1]));
-	memset(gradient, 0, (g->p + 1 + g->free_theta) * sizeof *gradient);
+	memset(gradient, 0, m * sizeof *gradient);
+	if (hessian)
+		memset(hessian, 0, m * m * sizeof *hessian);
 	for (size_t k = 0; k < g->n_groups && isfinite(value); k++) {
-		set_linear(g, k, par);
-		value += group_value(g, k, sd, gradient);
+		struct group at;
+
+		begin_group(g, k, par, sd, &at);
+		integrate(g, &at, !hessian || g->exact ? NULL :
+		                  at.summed ? &g->alone : &g->spread);
+		value += at.in.value;
+		add_gradient(g, k, &at, gradient);
+		if (hessian)
+			*whole &= !g->exact || at.summed;
+		if (hessian && *whole)
+			add_hessian(g, &at, hessian, m);
 	}
 	return value;
+}
+
+static void differences(pd_count_groups *g, const double *par,
+                        double *hessian)
+{
+	size_t m = g->p + 1 + g->free_theta;
+
+	for (size_t j = 0; j < m; j++) {
+		memcpy(g->moved, par, m * sizeof *par);
+		g->moved[j] = par[j] + DIFFERENCE;
+		all_groups(g, g->moved, g->hessian_high, NULL, NULL);
+		g->moved[j] = par[j] - DIFFERENCE;
+		all_groups(g, g->moved, g->hessian_low, NULL, NULL);
+		for (size_t k = 0; k < m; k++)
+			hessian[j * m + k] = (g->hessian_high[k] -
+			                      g->hessian_low[k]) /
+			                     (2 * DIFFERENCE);
+	}
+	for (size_t j = 0; j < m; j++)
+		for (size_t k = 0; k < j; k++)
+			hessian[j * m + k] = 0.5 * (hessian[j * m + k] +
+			                            hessian[k * m + j]);
 }
 
 void pd_count_groups_likelihood(void *with, const double *par, double *value,
@@ -323,21 +414,16 @@ void pd_count_groups_likelihood(void *with, const double *par, double *value,
 {
 	pd_count_groups *g = with;
 	size_t m = g->p + 1 + g->free_theta;
+	bool blank = g->exact && (g->free_theta || g->any_cut);
+	int whole = !blank;
 
-	for (size_t j = 0; hessian && j < m; j++) {
-		memcpy(g->moved, par, m * sizeof *par);
-		g->moved[j] = par[j] + DIFFERENCE;
-		all_groups(g, g->moved, g->hessian_high);
-		g->moved[j] = par[j] - DIFFERENCE;
-		all_groups(g, g->moved, g->hessian_low);
-		for (size_t k = 0; k < m; k++)
-			hessian[j * m + k] = (g->hessian_high[k] -
-			                      g->hessian_low[k]) /
-			                     (2 * DIFFERENCE);
-	}
+	if (hessian && whole)
+		*value = all_groups(g, par, gradient, hessian, &whole);
+	if (hessian && !whole)
+		differences(g, par, hessian);
+	if (!hessian || !whole)
+		*value = all_groups(g, par, gradient, NULL, NULL);
 	for (size_t j = 0; hessian && j < m; j++)
 		for (size_t k = 0; k < j; k++)
-			hessian[j * m + k] = hessian[k * m + j] =
-			    0.5 * (hessian[j * m + k] + hessian[k * m + j]);
-	*value = all_groups(g, par, gradient);
+			hessian[k * m + j] = hessian[j * m + k];
 }

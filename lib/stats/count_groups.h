@@ -1,32 +1,36 @@
 /*
- * count_groups.h - the likelihood of grouped counts by adaptive quadrature.
+ * count_groups.h - the likelihood of grouped counts by adaptive quadrature:
+ * the groups' integrals (count_unit.h) added up.
  * Not for callers outside the count rooms.
  */
 #ifndef PERDRAW_STATS_COUNT_GROUPS_H
 #define PERDRAW_STATS_COUNT_GROUPS_H
 
-#include "stats/count_mixed.h"
-#include "stats/count_row.h"
+#include "stats/count_unit.h"
 
 typedef struct pd_count_groups {
 	size_t n, p, n_groups, longest; /* rows of the longest group         */
 	size_t *first;           /* n_groups + 1: rows of group g            */
 	int32_t *code;           /* n_groups, ascending                      */
 	/* Rows sorted by group: */
-	double *q, *offset;      /* n*p columns, n                           */
-	size_t *y;
-	unsigned char *at_least;
+	size_t *from;            /* n: the row of the caller's               */
+	double *q, *offset, *y;  /* n*p columns, n, n                        */
+	unsigned char *at_least; /* n                                        */
+	unsigned char *cut;      /* n_groups: some row is cut off            */
+	int any_cut;
 	pd_count_table table;
-	unsigned nodes;
-	double node[PD_COUNT_MOST_NODES];       /* x_k                       */
-	double log_weight[PD_COUNT_MOST_NODES]; /* ln w_k + x_k^2            */
+	pd_count_rule rule;
 	double *mode;            /* n_groups: where the last search ended    */
 	bool free_theta;         /* ln theta is parameter p + 1              */
+	bool exact;              /* Hessian of the rule itself; otherwise
+	                            that of the integral, for searching      */
 	/* Scratch: */
-	double *linear;          /* longest                                  */
-	pd_count_slopes *row;    /* longest                                  */
-	double *part, *shift, *spread, *sum; /* p + 2 each                   */
-	double log_part[PD_COUNT_MOST_NODES];
+	pd_count_desk desk;
+	pd_count_spread spread;  /* over the rows of a group                 */
+	pd_count_spread alone;   /* over the one row of a sum: p 1, x 1      */
+	double alone_room[4 + 3 + 3 + 9];
+	double *linear, *mean, *weight, *share; /* longest                   */
+	double *bar;             /* p                                        */
 	double *hessian_low, *hessian_high, *moved; /* p + 2 each            */
 } pd_count_groups;
 
@@ -39,10 +43,25 @@ pd_status pd_count_groups_nodes(pd_count_groups *g, unsigned nodes,
                                 pd_error *err);
 /*
  * pd_newton_function over (coefficients of q, ln sd[, ln theta]): the
- * approximated log-likelihood and its gradient, both analytic; the Hessian by
- * central differences of the gradient.
+ * approximated log-likelihood and its gradient, both analytic. The Hessian
+ * where `exact` by central differences of the gradient (of whole Poisson
+ * counts: of the two slopes of each group's own integral), else by the shares
+ * of the nodes.
  */
 void pd_count_groups_likelihood(void *with, const double *par, double *value,
                                 double *gradient, double *hessian);
+
+/*
+ * Rows [first, first + n) of one group made a unit at their predictors, in the
+ * scratch above: `one` takes the sum of whole Poisson rows. Returns whether
+ * the unit is that sum.
+ */
+typedef struct pd_count_one {
+	double e, mu, y;
+} pd_count_one;
+int pd_count_unit_make(const pd_count_desk *d, size_t n,
+                       const double *linear, double *mean, const double *y,
+                       const unsigned char *at_least, int cut,
+                       pd_count_one *one, pd_count_unit *out);
 
 #endif

@@ -11,7 +11,8 @@
 
 /* Rules tried in turn, and the change of log-likelihood that is none. */
 static const unsigned ladder[] = { 5, 9, 15, 25, 41, 61, 91, 121, 161 };
-enum { RUNGS = sizeof ladder / sizeof *ladder, FIRST_NODES = 9 };
+enum { RUNGS = sizeof ladder / sizeof *ladder, FIRST_NODES = 9,
+       FEWEST_SHARES = 5 };
 static const double NO_CHANGE = 1e-7;
 static const double FIRST_SD = 0.5, FIRST_THETA = 100;
 
@@ -85,13 +86,24 @@ static void start(struct mixed *m, bool free_theta)
 		pd_count_table_set(&m->g.table, INFINITY);
 }
 
+/* The curvature of the integral serves the search where the rule is close to
+ * it; that of the rule itself where it is not. */
 static pd_status climb(struct mixed *m, pd_error *err)
 {
 	pd_arena_mark mark = pd_arena_here(m->arena);
-	pd_status st = pd_newton_search(m->arena, pd_count_groups_likelihood,
-	                                &m->g, n_free(m), m->par, m->gradient,
-	                                m->hessian, &m->record, err);
+	pd_status st;
 
+	m->g.exact = m->g.rule.nodes < FEWEST_SHARES;
+	st = pd_newton_search(m->arena, pd_count_groups_likelihood, &m->g,
+	                      n_free(m), m->par, m->gradient, m->hessian,
+	                      &m->record, err);
+	if (st == PD_OK && m->record.end == PD_NEWTON_STUCK && !m->g.exact) {
+		m->g.exact = true;
+		st = pd_newton_search(m->arena, pd_count_groups_likelihood,
+		                      &m->g, n_free(m), m->par, m->gradient,
+		                      m->hessian, &m->record, err);
+	}
+	m->g.exact = true;
 	pd_arena_rewind(m->arena, mark);
 	return st;
 }
@@ -110,7 +122,7 @@ static pd_status no_top(const struct mixed *m, pd_error *err)
 {
 	return pd_fail(err, PD_NUMERIC, "the count regression with groups did "
 	               "not converge in %u steps (last step %g, %u nodes)",
-	               m->record.iterations, m->record.step, m->g.nodes);
+	               m->record.iterations, m->record.step, m->g.rule.nodes);
 }
 
 /* Search from the plain fit; settles which of sd and theta stand at their
@@ -153,12 +165,13 @@ static pd_status value_with(struct mixed *m, unsigned nodes, double *value,
 	return st;
 }
 
-/* The next larger rule's log-likelihood against this one's. */
-static pd_status node_change(struct mixed *m, unsigned nodes, double *change,
-                             pd_error *err)
+/* The next larger rule's log-likelihood against this one's. `fitted`: the
+ * search has just ended with this rule. */
+static pd_status node_change(struct mixed *m, unsigned nodes, int fitted,
+                             double *change, pd_error *err)
 {
 	unsigned more = nodes + 2;
-	double here, there;
+	double here = m->record.value, there;
 	pd_status st;
 
 	for (size_t k = RUNGS; k-- > 0;)
@@ -167,8 +180,10 @@ static pd_status node_change(struct mixed *m, unsigned nodes, double *change,
 	if (more > PD_COUNT_MOST_NODES)
 		more = nodes - 2;
 	st = value_with(m, more, &there, err);
-	if (st == PD_OK)
+	if (st == PD_OK && !fitted)
 		st = value_with(m, nodes, &here, err);
+	if (st == PD_OK)
+		st = pd_count_groups_nodes(&m->g, nodes, err);
 	if (st == PD_OK)
 		*change = fabs(there - here);
 	return st;
@@ -180,7 +195,7 @@ static pd_status choose(struct mixed *m, size_t *rung, pd_error *err)
 	pd_status st = PD_OK;
 
 	for (; st == PD_OK && *rung < RUNGS - 1; ++*rung) {
-		st = node_change(m, ladder[*rung], &m->node_change, err);
+		st = node_change(m, ladder[*rung], 0, &m->node_change, err);
 		if (st == PD_OK && m->node_change <= NO_CHANGE)
 			return PD_OK;
 	}
@@ -207,8 +222,8 @@ static pd_status climb_settled(struct mixed *m, pd_error *err)
 		if (st == PD_OK && m->record.end != PD_NEWTON_TOP)
 			st = no_top(m, err);
 		if (st == PD_OK)
-			st = node_change(m, ladder[rung], &m->node_change,
-			                 err);
+			st = node_change(m, ladder[rung], 1,
+			                 &m->node_change, err);
 		if (st != PD_OK || m->node_change <= NO_CHANGE)
 			break;
 		if (rung == before && ++rung == RUNGS - 1)
@@ -225,7 +240,7 @@ static pd_status climb_given(struct mixed *m, pd_error *err)
 	if (st == PD_OK)
 		st = climb_free(m, err);
 	if (st == PD_OK && !m->at_zero)
-		st = node_change(m, nodes, &m->node_change, err);
+		st = node_change(m, nodes, 1, &m->node_change, err);
 	return st;
 }
 
@@ -251,12 +266,15 @@ static pd_status answer_mixed(struct mixed *m, pd_mixed_fit *fit,
                               pd_error *err)
 {
 	size_t p = m->g.p;
+	double value;
 
+	pd_count_groups_likelihood(&m->g, m->par, &value, m->gradient,
+	                           m->hessian);
 	fit->n_free = n_free(m);
 	fit->sd = exp(m->par[p]);
 	fit->theta = m->g.free_theta ? exp(m->par[p + 1]) : INFINITY;
 	fit->log_likelihood = m->record.value;
-	fit->nodes = m->g.nodes;
+	fit->nodes = m->g.rule.nodes;
 	fit->node_change = m->node_change;
 	fit->iterations = m->record.iterations;
 	fit->newton_step = m->record.step;

@@ -20,7 +20,7 @@ struct room {
 	pd_newton_function *f;
 	void *with;
 	size_t p;
-	double *a, *scale, *step, *next, *next_gradient;
+	double *a, *scale, *step, *next, *next_gradient, *next_hessian;
 };
 
 /* a = equilibrated -H + ridge I and its Cholesky factor; 0 when it has none. */
@@ -82,20 +82,30 @@ static void measure_step(struct room *r, const double *par,
 		r->step[i] *= LONGEST_STEP / record->step;
 }
 
-/* Go along the step, halved until the value does not fall. */
-static int climb(struct room *r, double *par, double *value)
+/* Go along the step, halved until the value does not fall. The whole step is
+ * mostly good: its curvature is asked for at once. */
+static int climb(struct room *r, double *par, double *value, double *gradient,
+                 double *hessian)
 {
 	double part = 1, next, slack = 1e-13 * (1 + fabs(*value));
 
 	for (int k = 0; k < MOST_HALVINGS; k++, part /= 2) {
 		for (size_t i = 0; i < r->p; i++)
 			r->next[i] = par[i] + part * r->step[i];
-		r->f(r->with, r->next, &next, r->next_gradient, NULL);
-		if (isfinite(next) && next >= *value - slack) {
-			memcpy(par, r->next, r->p * sizeof *par);
-			*value = next;
+		r->f(r->with, r->next, &next, r->next_gradient,
+		     k ? NULL : r->next_hessian);
+		if (!isfinite(next) || next < *value - slack)
+			continue;
+		memcpy(par, r->next, r->p * sizeof *par);
+		if (k) {
+			r->f(r->with, par, value, gradient, hessian);
 			return 1;
 		}
+		*value = next;
+		memcpy(gradient, r->next_gradient, r->p * sizeof *gradient);
+		memcpy(hessian, r->next_hessian,
+		       r->p * r->p * sizeof *hessian);
+		return 1;
 	}
 	return 0;
 }
@@ -113,9 +123,9 @@ static pd_newton_end search(struct room *r, double *par, double *gradient,
 			return PD_NEWTON_RUNAWAY;
 		int small = record->step <= SMALL_STEP;
 
-		if (!climb(r, par, &record->value) && !small)
+		if (!climb(r, par, &record->value, gradient, hessian) &&
+		    !small)
 			return PD_NEWTON_STUCK;
-		r->f(r->with, par, &record->value, gradient, hessian);
 		if (small)
 			return PD_NEWTON_TOP;
 	}
@@ -130,7 +140,9 @@ static int make_room(pd_arena *arena, struct room *r, size_t p)
 	r->step = PD_NEW(arena, double, p + 1);
 	r->next = PD_NEW(arena, double, p + 1);
 	r->next_gradient = PD_NEW(arena, double, p + 1);
-	return r->a && r->scale && r->step && r->next && r->next_gradient;
+	r->next_hessian = PD_NEW(arena, double, p * p + 1);
+	return r->a && r->scale && r->step && r->next && r->next_gradient &&
+	       r->next_hessian;
 }
 
 pd_status pd_newton_search(pd_arena *arena, pd_newton_function *f, void *with,

@@ -1,0 +1,42 @@
+/*
+ * count_wide.h - the two inner loops of grouped counts, four numbers at a
+ * time. Each is built for any processor and for wider ones; the arithmetic is
+ * the same step by step, so that the bytes are too.
+ * Not for callers outside the count rooms.
+ */
+#ifndef PERDRAW_STATS_COUNT_WIDE_H
+#define PERDRAW_STATS_COUNT_WIDE_H
+
+#include <stddef.h>
+
+/* What is wanted: for the search of a mode sum_e and sum_ee; for a node these,
+ * held, share, the logarithms and the rows' e; or everything. */
+typedef enum pd_count_depth {
+	PD_COUNT_TOP, PD_COUNT_NODE, PD_COUNT_ALL
+} pd_count_depth;
+
+/* Rows of an NB2 unit and their sums; the slopes go to the arrays of n. */
+typedef struct pd_count_block {
+	size_t n;
+	const double *mu, *y;
+	double theta, factor;  /* the rows' means are mu * theta * factor    */
+	double *e, *ee, *eee, *et, *eet;
+	double sum_e, sum_ee, sum_eee, sum_eet;
+	double held, share;    /* theta mu / (mu + theta), y mu / (mu + theta) */
+	double log, counted;   /* ln(1 + mu / theta), y ln(1 + mu / theta)   */
+} pd_count_block;
+
+typedef struct pd_count_kernel {
+	const char *name;
+	/* out[n] = exp(x[n]), the relative error below 3e-16; may be x. */
+	void (*exp)(const double *x, double *out, size_t n);
+	void (*scattered)(pd_count_block *b, pd_count_depth depth);
+} pd_count_kernel;
+
+/* The i-th this processor can run, 0 the portable one, later ones faster;
+ * NULL past the last. */
+const pd_count_kernel *pd_count_kernel_at(size_t i);
+/* The last of them. */
+const pd_count_kernel *pd_count_kernel_best(void);
+
+#endif
