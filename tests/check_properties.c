@@ -144,7 +144,6 @@ static nested_answer nested(const data *d, bool ml)
 	return a;
 }
 
-/* Variance ratios near 0 are judged against 1e-8 of the residual sd. */
 static void same_nested(const char *what, const nested_answer *a,
                         const nested_answer *b, double unit, double sign,
                         double digits)
@@ -157,8 +156,8 @@ static void same_nested(const char *what, const nested_answer *a,
 	near(what, b->se, unit * a->se, digits);
 }
 
-/* Powers of 2 bit for bit; other units, order, names and arms 1e-8, the step
- * the search stops at. */
+/* Powers of 2 bit for bit; other units, order, names and arms 1e-11 (of a
+ * standard error, for effects; absolute, for ratios of spread). */
 START_TEST(nested_for_any_data)
 {
 	data *d = make(_i, 21);
@@ -173,19 +172,19 @@ START_TEST(nested_for_any_data)
 	pd_nested_free(b.m);
 	scale(d->y, d->n, 0x1p40 * 1e-9);
 	b = nested(d, false);
-	same_nested("unit", &a, &b, 1e-9, 1, 1e-8);
+	same_nested("unit", &a, &b, 1e-9, 1, 1e-11);
 	pd_nested_free(b.m);
 	scale(d->y, d->n, 1e9);
 	b = nested(shuffled(d, 5), false);
-	same_nested("order", &a, &b, 1, 1, 1e-8);
+	same_nested("order", &a, &b, 1, 1, 1e-11);
 	pd_nested_free(b.m);
 	rename_groups(d);
 	b = nested(d, false);
-	same_nested("names", &a, &b, 1, 1, 1e-8);
+	same_nested("names", &a, &b, 1, 1, 1e-11);
 	pd_nested_free(b.m);
 	swap_arms(d);
 	b = nested(d, false);
-	same_nested("arms", &a, &b, 1, -1, 1e-8);
+	same_nested("arms", &a, &b, 1, -1, 1e-11);
 	pd_nested_free(b.m);
 	pd_nested_spec spec = nested_spec(d);
 

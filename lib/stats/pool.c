@@ -164,8 +164,9 @@ pd_status pd_pool_regress(const double *y, const double *v, const double *x,
 	if (st == PD_OK) {
 		pd_pool_unweighted(&m);
 		if (m.singular)
-			st = pd_fail(err, PD_REFUSED, "a column of the "
-			             "regression is a combination of others");
+			st = pd_fail(err, PD_REFUSED, "column %zu of the "
+			             "regression is a combination of those "
+			             "before it", m.singular);
 	}
 	if (st == PD_OK) {
 		spread(&m, pd_pool_between(&m, way), way, out);

@@ -74,7 +74,8 @@ pd_status pd_pool_fit(const double *y, const double *v, size_t n,
  * Regression of the studies' values on x[n * p] (first column usually ones).
  * normal[p] and knapp[p] are filled when not NULL. *q_model is the Wald
  * statistic of all coefficients but the first, chi-square on p - 1 df (0 for
- * p = 1). PD_REFUSED also when n <= p or a column depends on others.
+ * p = 1). PD_REFUSED also when n <= p or a column depends on those before it
+ * (its number named, from 1).
  */
 pd_status pd_pool_regress(const double *y, const double *v, const double *x,
                           size_t n, size_t p, pd_pool_way way, double level,

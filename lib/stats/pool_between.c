@@ -70,7 +70,7 @@ static void orthonormal(struct pd_pool_work *m)
 			m->r[k * p + j] += project(m, k, j);
 		after = length(m, j);
 		if (!(after > 1e-10 * before)) {
-			m->singular = 1;
+			m->singular = j + 1;
 			return;
 		}
 		m->r[j * p + j] = after;

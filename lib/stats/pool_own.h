@@ -18,7 +18,8 @@ struct pd_pool_work {
 	double fit, fit2;        /* sum w rest^2, sum w^2 rest^2              */
 	double trace;            /* tr P                                      */
 	double loglik[2];        /* restricted, full                          */
-	int singular;
+	size_t singular;         /* column, from 1, that is a combination of  */
+	                         /* those before it; 0: none                  */
 };
 
 /* Room for y, v, x, n and p as they stand; clear it also after a failure. */
