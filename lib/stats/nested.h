@@ -108,5 +108,12 @@ pd_status pd_nested_f_test(pd_nested *m, const double *c, size_t rows,
 pd_status pd_nested_conditional(pd_nested *m, size_t level, double *out,
                                 pd_error *err);
 pd_status pd_nested_residuals(pd_nested *m, double *residual, pd_error *err);
+/* Variances of the conditional means, out[groups * q_k * q_k], data units:
+ * s^2 (T - T Z'V^-1 Z T) of the effects given y and b; with_fixed: of the
+ * error of prediction, + s^2 (T Z'V^-1 X)(X'V^-1 X)^-1(T Z'V^-1 X)', b being
+ * estimated too. Variance parameters are taken as known. */
+pd_status pd_nested_conditional_variance(pd_nested *m, size_t level,
+                                         bool with_fixed, double *out,
+                                         pd_error *err);
 
 #endif
