@@ -243,6 +243,7 @@ pd_status pd_nested_set_y(struct pd_nested *m, const double *y, pd_error *err)
 
 	m->fitted = m->settled = false;
 	m->parts = NULL;
+	m->least = NULL;
 	if (st == PD_OK)
 		pd_tree_sums(m, m->p);
 	return st;

@@ -197,6 +197,10 @@ static double held_slope(const struct pd_search *s, const struct pd_level *lv,
 		n[a * q + b] = n[b * q + a] = s->at.grad_t[lv->first + e] *
 		                              (a == b ? 1.0 : 0.5);
 	}
+	for (a = 0; a < q; a++)
+		for (b = 0; b < q; b++)
+			if (kept_zero(s->m, lv, a) || kept_zero(s->m, lv, b))
+				n[a * q + b] = 0.0;
 	for (size_t j = 0; j < q; j++)
 		held += !(s->at.theta[diagonal(lv, j)] > 0.0);
 	if (held == 0)
@@ -229,6 +233,8 @@ static double held_slope(const struct pd_search *s, const struct pd_level *lv,
 		u[a] = 0.0;
 		for (size_t h = 0; h < held; h++)
 			u[a] += v[a * q + null[h]] * w[h * held + least];
+		if (kept_zero(s->m, lv, a))
+			u[a] = 0.0; /* of rounding's size before */
 	}
 	return value[least];
 }

@@ -46,7 +46,8 @@ static void find_free(struct pd_search *s)
 			size_t a, b;
 
 			pd_element(lv, e, &a, &b);
-			if (s->at.theta[diagonal(lv, b)] > 0.0)
+			if (s->at.theta[diagonal(lv, b)] > 0.0 &&
+			    !kept_zero(m, lv, lv->perm[a]))
 				s->free[s->n_free++] = lv->first + e;
 		}
 	}
@@ -119,6 +120,8 @@ static bool identified(const struct pd_search *s)
 	size_t used[PD_MAX_E], n = find_used(m, used), ne = m->n_elements;
 	double info[PD_MAX_E * PD_MAX_E], unit[PD_MAX_E];
 
+	if (m->held.kind != PD_HELD_NOTHING) /* asked before it was held */
+		return true;
 	for (size_t i = 0; i < n; i++) {
 		const struct pd_level *lv = m->level;
 		size_t e = used[i];
@@ -192,8 +195,8 @@ static bool score(struct pd_search *s)
 		for (size_t j = 0; j < n; j++)
 			info[i * n + j] = s->at.info_t[used[i] * ne + used[j]];
 	}
-	if (n == 0 || !pd_chol(info, n, n))
-		return false;
+	if (n == 0 || m->held.kind != PD_HELD_NOTHING || !pd_chol(info, n, n))
+		return false; /* what is held is not in the information */
 	pd_chol_solve(info, n, n, step);
 	for (size_t i = 0; i < n; i++)
 		all[used[i]] = step[i];
@@ -371,4 +374,23 @@ pd_status pd_fit_search(struct pd_nested *m, const double *start,
 	memcpy(m->hessian, best->at.hess_t, sizeof m->hessian);
 	record(m, best);
 	return PD_OK;
+}
+
+pd_status pd_fit_held(struct pd_nested *m, const double *start,
+                      struct pd_point *out, pd_error *err)
+{
+	static const double share[] = { 1.0, 0.3, 2.0 };
+	struct pd_search s;
+
+	for (size_t k = 0; k < sizeof share / sizeof *share; k++) {
+		double theta[PD_MAX_E] = { 0.0 };
+
+		for (size_t e = 0; e < m->n_elements; e++)
+			theta[e] = share[k] * start[e];
+		run(&s, m, theta);
+		if (s.end == DONE)
+			break;
+	}
+	*out = s.at;
+	return s.end == DONE ? PD_OK : explain(&s, err);
 }

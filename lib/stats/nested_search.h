@@ -26,6 +26,14 @@ static inline size_t diagonal(const struct pd_level *lv, size_t j)
 	return lv->first + j * lv->q - j * (j - 1) / 2;
 }
 
+/* Is row `row` of a level's T kept at 0 from outside? */
+static inline bool kept_zero(const struct pd_nested *m,
+                             const struct pd_level *lv, size_t row)
+{
+	return m->held.kind == PD_HELD_ZERO &&
+	       lv == &m->level[m->held.level] && row == m->held.column;
+}
+
 /* nested_bound.c */
 /* theta of one level from its T; pivots of rounding's size become exact 0. */
 void pd_bound_theta(const struct pd_level *lv, const double *t, double *theta);

@@ -30,10 +30,9 @@
  * (mean B, multiplicity), and the sums of B_S'B_S over the leaves of a shape
  * are made once. Upper nodes are their own bundle.
  *
- * Crossed factors add their indicator columns beside X in W: after the pass A
- * holds their cross-products, dense but small, and one more Woodbury step on A
- * itself finishes the likelihood. crossed_border.h does that with passes of
- * its own, which know that a group touches few of those columns.
+ * A crossed factor would add its indicator columns beside X in W: after the
+ * pass A holds their cross-products, dense but small, and one more Woodbury
+ * step on A itself finishes the likelihood. Nothing below needs to know.
  */
 #ifndef PERDRAW_STATS_NESTED_TREE_H
 #define PERDRAW_STATS_NESTED_TREE_H
@@ -89,6 +88,26 @@ struct pd_level {
 	                          search, see nested_bound.c                 */
 };
 
+/*
+ * What a profile keeps fixed while all else moves (nested_profile.c). Of the
+ * scaled model: b of Q and y~, R over its root mean square.
+ */
+enum pd_holding {
+	PD_HELD_NOTHING,
+	PD_HELD_CONTRAST,      /* c'b is `at`; maximum likelihood only       */
+	PD_HELD_SD,            /* the SD of an effect, or the residual's     */
+	PD_HELD_ZERO           /* an effect's row of T is 0 and stays 0      */
+};
+struct pd_held {
+	enum pd_holding kind;
+	double *c, at;         /* c: p                                       */
+	size_t level, column;  /* whose SD; level = depth: the residual      */
+	/* of the last point */
+	double *span, bend;    /* Phi c (p) and c'Phi c                      */
+	double s2;             /* the s^2 a held SD makes                    */
+	double slope;          /* of the deviance by `at`                    */
+};
+
 struct pd_nested {
 	pd_arena *arena;
 	/* what never changes after pd_nested_new */
@@ -123,10 +142,9 @@ struct pd_nested {
 	double *beta_q;        /* p: coefficients of Q, scaled y             */
 	pd_nested_fit_record record;
 	struct pd_df_parts *parts; /* of kenward.c, made when first asked    */
+	struct pd_held held;
+	struct pd_least *least; /* of nested_profile.c, made when first asked */
 	double hessian[PD_MAX_E * PD_MAX_E];
-	/* crossed_border.h: crossed factors, the last of the levels; the passes
-	 * are then crossed_dense.c's. NULL: a tree alone. */
-	struct pd_border *border;
 };
 
 /* nested_tree.c */
@@ -168,12 +186,16 @@ bool pd_point_at(struct pd_nested *m, struct pd_point *pt, int order);
 void pd_levels_at(struct pd_nested *m, const double *theta);
 /* Row and column (a >= b) of element e within its level's block. */
 void pd_element(const struct pd_level *lv, size_t e, size_t *a, size_t *b);
-/* Residual variance of scaled y at the last point; v[w] = (-beta_q, 1). */
+/* Residual variance of scaled y at the last point; v[w] = (-beta_q, 1). Where
+ * something is held, value, v and derivatives are of the model so held. */
 double pd_point_sigma2(const struct pd_nested *m);
 
 /* nested_fit.c */
 pd_status pd_fit_search(struct pd_nested *m, const double *start,
                         pd_error *err);
+/* The same with m->held, from `start`, into *out: m's own theta stays. */
+pd_status pd_fit_held(struct pd_nested *m, const double *start,
+                      struct pd_point *out, pd_error *err);
 
 /* nested.c: another outcome in the same tree; the same, fitted from `start`
  * (internal theta, NULL: the usual start). */
