@@ -12,6 +12,10 @@ VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10);
 SELECT look_date FROM looks WHERE question_sha256 = ?1
 ORDER BY look_id LIMIT 1;
 
+--: look_earlier
+SELECT se FROM looks WHERE question_sha256 = ?1 AND data_state <> ?2
+AND se > 0 ORDER BY look_id;
+
 --: sources_after
 SELECT count(*) FROM sources WHERE loaded > ?1;
 

@@ -146,7 +146,12 @@ status 0 "review" "$perdraw" review --db clinic.db --plan "$plan" \
 says out "licensed"
 silent err
 check "text without control bytes" [ -z "$(tr -d '\n\40-\176\200-\377' <out)" ]
+says out "holds for the 12 planned readings together"
 cp out review.1
+sed 's/^looks = .*//' "$plan" >open.plan
+status 0 "no number of looks planned" "$perdraw" ask --db clinic.db \
+	--plan open.plan --date 2026-01-05 --quiet second-pull
+says out "holds for any number of readings"
 status 0 "review again" "$perdraw" review --db clinic.db --plan "$plan" \
 	--date 2026-01-05
 check "the same review gives the same bytes" cmp -s out review.1
@@ -231,6 +236,10 @@ status 64 "ask an unknown outcome" "$perdraw" ask --db clinic.db \
 status 64 "no second key inside a value" "$perdraw" ask --db clinic.db \
 	--outcome 'tnc
 margin = 0.1' --judge concentration --compare 'aliquot_no 2 against 1'
+sed 's/^looks = .*/looks = 1/' "$plan" >once.plan
+status 0 "ask of a plan for one look" "$perdraw" ask --db clinic.db \
+	--plan once.plan --date 2026-01-05 --format tsv second-pull
+grep '^second-pull	' out | cut -f2-6 >by-name
 status 0 "ask by options" "$perdraw" ask --db clinic.db --date 2026-01-05 \
 	--outcome cfu_f --judge concentration \
 	--compare 'aliquot_no 2 against 1' --within site \

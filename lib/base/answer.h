@@ -38,6 +38,8 @@ typedef struct pd_effect {
 	const char *first, *second; /* arm names; second NULL for a slope      */
 	pd_estimate log;           /* on the working scale, see above          */
 	double value, low, high;   /* as printed: ratio, or difference         */
+	double single_low, single_high; /* as printed: the interval of a single
+	                              reading; NaN unless looks were paid for */
 	double p_adjusted;         /* after the role's multiplicity rule       */
 	double p_margin;           /* two one-sided tests; NaN without margin  */
 	double detectable;         /* effect (> 1, or > 0) shown 4 times in 5  */
@@ -127,6 +129,9 @@ typedef struct pd_answer {
 	const char **component_name;
 	const double *component_sd;   /* working scale                         */
 	unsigned n_looks;             /* readings of this question, this one too */
+	bool looks_paid;              /* intervals hold for several readings   */
+	unsigned looks_planned;       /* 0: for any number of them             */
+	double looks_width;           /* times as wide as for a single reading */
 	const char *declared;         /* "margin set before this data", ...    */
 	bool unsupported;             /* a control failed: no-difference unsafe */
 } pd_answer;

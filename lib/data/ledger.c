@@ -7,6 +7,7 @@
 #include <math.h>
 #include <stdint.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 pd_status pd_store_count(pd_store *s, pd_store_counts *out, pd_error *err)
@@ -193,6 +194,55 @@ pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
 			st = add_look(s, look, state, err);
 	}
 	return pd_db_end(s, st, err);
+}
+
+static pd_status read_errors(pd_store *s, const char *hash, const char *state,
+                             double *se, size_t room, size_t *n, pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = true;
+	pd_status st = pd_db_prepare(s, pd_sql_look_earlier, &q, err);
+
+	if (st == PD_OK) {
+		pd_db_bind_text(q, 1, hash);
+		pd_db_bind_text(q, 2, state);
+	}
+	while (st == PD_OK && row && *n < room) {
+		st = pd_db_step(s, q, &row, err);
+		if (st == PD_OK && row)
+			se[(*n)++] = sqlite3_column_double(q, 0);
+	}
+	sqlite3_finalize(q);
+	return st;
+}
+
+pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
+                                 double **se, size_t *n, pd_error *err)
+{
+	char state[65];
+	unsigned all = 0;
+	pd_status st = pd_db_begin_read(s, err);
+
+	*se = NULL;
+	*n = 0;
+	if (st == PD_OK)
+		st = pd_audit_data_state(s, state, err);
+	if (st == PD_OK)
+		st = count_looks(s, pd_sql_look_count, question_sha256, NULL,
+		                 &all, err);
+	if (st == PD_OK && all) {
+		*se = calloc(all, sizeof **se);
+		st = *se ? read_errors(s, question_sha256, state, *se, all, n,
+		                       err)
+		         : pd_fail(err, PD_NO_MEMORY, "out of memory");
+	}
+	st = pd_db_end(s, st, err);
+	if (st != PD_OK || *n == 0) {
+		free(*se);
+		*se = NULL;
+		*n = 0;
+	}
+	return st;
 }
 
 /* First column of the first row of a statement on one hash, "" without. */

@@ -64,6 +64,12 @@ typedef struct pd_look {
 } pd_look;
 pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
                         pd_error *err);
+/*
+ * Standard errors of the question's earlier readings, on other states of the
+ * data than today's, oldest first; the caller frees *se (NULL when none).
+ */
+pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
+                                 double **se, size_t *n, pd_error *err);
 /* ISO date the question (by its hash) was first read on, "" when never. */
 /* Source files loaded after that ISO date. */
 pd_status pd_store_sources_after(pd_store *s, const char *date, size_t *n,

@@ -65,8 +65,8 @@ static pd_status hash_questions(struct reading *r, pd_error *err)
 	for (size_t k = 0; k < p->n_questions; k++) {
 		pd_question *q = &p->question[k];
 		const char *whole = pd_arena_print(
-		    r->arena, "level %.17g, patients %zu\n%s", p->level,
-		    p->min_patients, q->text);
+		    r->arena, "level %.17g, patients %zu, looks %zu\n%s",
+		    p->level, p->min_patients, p->looks, q->text);
 
 		q->sha256 = whole ? hex_sha256(r->arena, whole, strlen(whole))
 		                  : NULL;
@@ -186,9 +186,19 @@ static pd_status set_plan_key(struct reading *r, const pd_plan_entry *e,
 		p->min_patients = (size_t)number;
 		return PD_OK;
 	}
+	if (strcmp(e->key, "looks") == 0) {
+		if (!ok || number < 1 || number > 200 ||
+		    number != floor(number))
+			return pd_fail_at(err, PD_PLAN, e->file, e->line,
+			                  e->value_column,
+			                  "'looks': found '%s', expected a "
+			                  "whole number from 1 to 200", e->value);
+		p->looks = (size_t)number;
+		return PD_OK;
+	}
 	return pd_fail_at(err, PD_PLAN, e->file, e->line, e->key_column,
 	                  "unknown key '%s' in [plan], expected title, level, "
-	                  "seed or min_patients", e->key);
+	                  "seed, min_patients or looks", e->key);
 }
 
 static pd_status read_entry(struct reading *r, const char *text, size_t n,

@@ -55,6 +55,7 @@ typedef struct pd_plan {
 	double level;            /* 0.95 unless the plan says                  */
 	unsigned long long seed;
 	size_t min_patients;     /* fewest patients a level or pairing needs   */
+	size_t looks;            /* readings planned, 0: not said              */
 	size_t n_questions;
 	pd_question *question;
 } pd_plan;

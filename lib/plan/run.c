@@ -3,6 +3,7 @@
 #include "base/version.h"
 #include "data/query.h"
 #include "plan/answer_one.h"
+#include "plan/looks.h"
 #include "plan/trend.h"
 #include "plan/verdict.h"
 #include "plan/words.h"
@@ -177,6 +178,8 @@ static pd_status look(struct work *w, const pd_question *q, pd_answer *a,
 {
 	pd_status st = declare(w, q, a, err);
 
+	if (st == PD_OK)
+		st = pd_looks_pay(w->store, w->plan, q, a, err);
 	if (st != PD_OK || a->n_effects == 0)
 		return st;
 	const pd_effect *e = &a->effect[0];

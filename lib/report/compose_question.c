@@ -57,6 +57,8 @@ static void terms(pd_doc *d, const pd_answer *a)
 	if (a->n_looks)
 		pd_doc_define(d, list, "Readings so far, this one included",
 		              pd_doc_print(d, "%u", a->n_looks));
+	if (a->looks_paid)
+		pd_doc_define(d, list, "Interval", pd_say_looks(d, a));
 }
 
 /* The states a level can count beside its results; a column only where one

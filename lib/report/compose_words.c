@@ -218,6 +218,31 @@ const char *pd_say_margin(pd_doc *d, const pd_answer *a)
 	return pd_doc_take(d, &b);
 }
 
+const char *pd_say_looks(pd_doc *d, const pd_answer *a)
+{
+	const pd_effect *e = &a->effect[0];
+	pd_span single = { a->scale == PD_RATIO ? PD_SPAN_RATIO
+	                                        : PD_SPAN_DIFFERENCE,
+		           e->value, e->single_low, e->single_high, a->level };
+	pd_buf b;
+
+	pd_buf_init(&b);
+	if (a->looks_planned)
+		pd_buf_print(&b, "holds for the %u planned readings together",
+		             a->looks_planned);
+	else
+		pd_buf_add(&b, "holds for any number of readings, as none or "
+		               "fewer were planned");
+	pd_buf_add(&b, "; it is ");
+	pd_number_fixed(&b, a->looks_width, 2);
+	pd_buf_add(&b, " times as wide as for a single reading");
+	if (a->n_effects == 1) {
+		pd_buf_add(&b, ", which would give ");
+		pd_number_span(&b, &single, false);
+	}
+	return pd_doc_take(d, &b);
+}
+
 const char *pd_say_level(pd_doc *d, const pd_answer *a)
 {
 	pd_buf b;

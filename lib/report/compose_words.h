@@ -38,6 +38,8 @@ const char *pd_say_more(pd_doc *d, const pd_answer *a, const pd_effect *e);
 const char *pd_say_judged(pd_doc *d, const pd_answer *a);
 /* "a ratio from 0.80 to 1.25 does not change practice" and the like. */
 const char *pd_say_margin(pd_doc *d, const pd_answer *a);
+/* For how many readings the printed interval holds, and that of one alone. */
+const char *pd_say_looks(pd_doc *d, const pd_answer *a);
 /* Level of the intervals of a: "95%"; of the whole review's: all are one. */
 const char *pd_say_level(pd_doc *d, const pd_answer *a);
 const char *pd_say_review_level(pd_doc *d, const pd_review *r);

@@ -202,8 +202,8 @@ static double bound(const struct front *w, double t, double spend, int sides)
 	return pd_root(bound_miss, &s, sides == 2 ? 0 : -FAR, FAR, 1e-14);
 }
 
-pd_status pd_sequential_bounds(const pd_spending_plan *plan, const double *t,
-                               size_t k, double planned, int last, double *z,
+pd_status pd_sequential_shares(const pd_spending_plan *plan, const double *t,
+                               const double *fraction, size_t k, double *z,
                                pd_error *err)
 {
 	pd_status st = looks_fit(t, k, err);
@@ -212,16 +212,17 @@ pd_status pd_sequential_bounds(const pd_spending_plan *plan, const double *t,
 
 	if (st != PD_OK)
 		return st;
-	if (!plan_fits(plan) || !(planned > 0) || !isfinite(planned))
-		return pd_fail(err, PD_DATA, "expected planned information "
-		               "above 0, an error between 0 and 0.5 a side, 1 "
-		               "or 2 sides and a positive power");
+	if (!plan_fits(plan))
+		return pd_fail(err, PD_DATA, "expected an error between 0 and "
+		               "0.5 a side, 1 or 2 sides and a positive power");
 	front_init(&w);
 	for (size_t j = 0; st == PD_OK && j < k; j++) {
-		double at = last && j + 1 == k ? 1 : t[j] / planned;
-		double spent = pd_spent(plan, at);
+		double spent = pd_spent(plan, fraction[j]);
 
-		if (used >= plan->alpha)
+		if (isnan(spent))
+			st = pd_fail(err, PD_DATA, "look %zu: no share of the "
+			             "error", j + 1);
+		else if (used >= plan->alpha)
 			st = pd_fail(err, PD_DATA, "look %zu comes after the "
 			             "one that spent all of the error", j + 1);
 		if (st == PD_OK)
@@ -239,6 +240,28 @@ pd_status pd_sequential_bounds(const pd_spending_plan *plan, const double *t,
 		used = spent;
 	}
 	front_clear(&w);
+	return st;
+}
+
+pd_status pd_sequential_bounds(const pd_spending_plan *plan, const double *t,
+                               size_t k, double planned, int last, double *z,
+                               pd_error *err)
+{
+	pd_status st = looks_fit(t, k, err);
+
+	if (st != PD_OK)
+		return st;
+	if (!(planned > 0) || !isfinite(planned))
+		return pd_fail(err, PD_DATA, "expected planned information "
+		               "above 0");
+	double *fraction = malloc(k * sizeof *fraction);
+
+	if (!fraction)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t j = 0; j < k; j++)
+		fraction[j] = last && j + 1 == k ? 1 : t[j] / planned;
+	st = pd_sequential_shares(plan, t, fraction, k, z, err);
+	free(fraction);
 	return st;
 }
 

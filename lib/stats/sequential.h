@@ -52,6 +52,16 @@ pd_status pd_sequential_bounds(const pd_spending_plan *plan, const double *t,
                                pd_error *err);
 
 /*
+ * The same where the share of the error is not told by information: fraction[k]
+ * of each look (of the planned looks, or of calendar time; Lan & DeMets 1989,
+ * Stat. Med. 8, 1191-1198), information only giving the correlations. PD_DATA
+ * also for a fraction that is NaN; the rest as above.
+ */
+pd_status pd_sequential_shares(const pd_spending_plan *plan, const double *t,
+                               const double *fraction, size_t k, double *z,
+                               pd_error *err);
+
+/*
  * Chance that Z first leaves low[j] .. high[j] upward (above[j]) or downward
  * (below[j]) at look j, when the mean of Z at the last look is `drift`
  * (theta sqrt(t[k - 1])). Limits may be infinite; either output may be NULL.

@@ -1,0 +1,195 @@
+/* looks.c - critical values of the looks so far, then intervals and p. */
+#include "plan/looks.h"
+#include "plan/verdict.h"
+#include "stats/anytime.h"
+#include "stats/quadrature.h"
+#include "stats/quantile.h"
+#include "stats/sequential.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Information has to grow from look to look: a correction of the data may
+ * have taken some away, which teaches nothing new. */
+static const double LEAST_STEP = 1.001;
+static const double SMALLEST_P = 1e-15;
+
+/* The looks so far, this one too. */
+struct looks {
+	size_t k, planned;
+	double *t, *fraction, *z;
+	double r;           /* tuning information of the unplanned           */
+};
+
+static int is_planned(const pd_looks *l)
+{
+	return l->planned > l->n;
+}
+
+static pd_status prepare(const pd_looks *l, double se, struct looks *w,
+                         pd_error *err)
+{
+	memset(w, 0, sizeof *w);
+	w->k = l->n + 1;
+	w->planned = l->planned;
+	w->t = malloc(3 * w->k * sizeof *w->t);
+	if (!w->t)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	w->fraction = w->t + w->k;
+	w->z = w->fraction + w->k;
+	for (size_t j = 0; j < w->k; j++) {
+		double s = j < l->n ? l->earlier[j] : se;
+
+		w->t[j] = 1 / (s * s);
+		if (j && !(w->t[j] >= LEAST_STEP * w->t[j - 1]))
+			w->t[j] = LEAST_STEP * w->t[j - 1];
+		w->fraction[j] = (double)(j + 1) / (double)l->planned;
+	}
+	w->r = pd_anytime_tuning(w->t[0], 1 - l->level);
+	return PD_OK;
+}
+
+/* Critical value of this look with error alpha, both sides together. */
+static double critical(const struct looks *w, bool planned, double alpha)
+{
+	pd_spending_plan even = { PD_SPEND_POCOCK, 0, alpha / 2, 2 };
+
+	if (!planned)
+		return pd_anytime_width(w->t[w->k - 1], w->r, alpha);
+	return pd_sequential_shares(&even, w->t, w->fraction, w->k, w->z,
+	                            NULL) == PD_OK
+	           ? w->z[w->k - 1]
+	           : (double)NAN;
+}
+
+struct wanted {
+	const struct looks *w;
+	double z;
+};
+
+static double miss(double log_alpha, const void *with)
+{
+	const struct wanted *it = with;
+
+	return critical(it->w, true, exp(log_alpha)) - it->z;
+}
+
+/* The error at which this look's critical value is z: the p of all looks. */
+static double p_of(const struct looks *w, bool planned, double z)
+{
+	double v = w->t[w->k - 1];
+	struct wanted it = { w, z };
+
+	if (!planned)
+		return fmin(1, sqrt((v + w->r) / w->r) *
+		                   exp(-z * z * v / (2 * (v + w->r))));
+	if (miss(log(SMALLEST_P), &it) < 0)
+		return SMALLEST_P;
+	if (miss(log(0.999), &it) > 0)
+		return 1;
+	return exp(pd_root(miss, &it, log(SMALLEST_P), log(0.999), 1e-9));
+}
+
+/* |t| on df as the normal value with the same tail chance, and back. */
+static double as_normal(double t, double df)
+{
+	double tail = pd_t_upper(fabs(t), df);
+
+	return tail > 0 ? -pd_normal_quantile(tail) : fabs(t);
+}
+
+static double as_t(double z, double df)
+{
+	return -pd_t_quantile(pd_normal_upper(z), df);
+}
+
+/* One-sided p of t, from the two-sided one of all looks. */
+static double one_sided(const struct looks *w, bool planned, double t,
+                        double df)
+{
+	double half = p_of(w, planned, as_normal(t, df)) / 2;
+
+	return t > 0 ? half : 1 - half;
+}
+
+pd_status pd_looks_widen(const pd_looks *l, double d, pd_estimate *e,
+                         double *p_margin, double *width, pd_error *err)
+{
+	struct looks w;
+	bool planned = is_planned(l);
+
+	*width = 1;
+	*p_margin = NAN;
+	if (!isnan(d))
+		*p_margin = fmax(pd_t_upper((e->value + d) / e->se, e->df),
+		                 pd_t_upper((d - e->value) / e->se, e->df));
+	if (l->planned == 1 && l->n == 0)
+		return PD_OK;
+	pd_status st = prepare(l, e->se, &w, err);
+
+	if (st != PD_OK)
+		return st;
+	double c = as_t(critical(&w, planned, 1 - l->level), e->df);
+
+	if (!isfinite(c)) {
+		free(w.t);
+		return pd_fail(err, PD_NUMERIC, "no critical value for look "
+		               "%zu", w.k);
+	}
+	*width = c * e->se / (e->high - e->value);
+	e->low = e->value - c * e->se;
+	e->high = e->value + c * e->se;
+	e->p = p_of(&w, planned, as_normal(e->value / e->se, e->df));
+	if (!isnan(d))
+		*p_margin = fmax(one_sided(&w, planned, (e->value + d) / e->se,
+		                           e->df),
+		                 one_sided(&w, planned, (d - e->value) / e->se,
+		                           e->df));
+	free(w.t);
+	return PD_OK;
+}
+
+static pd_status pay(const pd_looks *l, const pd_question *q, pd_answer *a,
+                     pd_error *err)
+{
+	double d = a->scale == PD_RATIO ? -log(q->margin) : q->margin;
+	pd_status st = PD_OK;
+
+	for (size_t k = 0; st == PD_OK && k < a->n_effects; k++) {
+		pd_effect *e = &a->effect[k];
+		double low = e->low, high = e->high, p_margin, width;
+
+		st = pd_looks_widen(l, d, &e->log, &p_margin, &width, err);
+		if (st != PD_OK || width <= 1)
+			continue;
+		pd_verdict_measure(e, a->scale, a->margin, a->level);
+		e->p_margin = p_margin;
+		e->single_low = low;
+		e->single_high = high;
+		a->looks_paid = true;
+		a->looks_planned = is_planned(l) ? (unsigned)l->planned : 0;
+		a->looks_width = width;
+	}
+	return st;
+}
+
+pd_status pd_looks_pay(pd_store *store, const pd_plan *plan,
+                       const pd_question *q, pd_answer *a, pd_error *err)
+{
+	pd_looks l = { .planned = plan->looks, .level = plan->level };
+	double *earlier = NULL;
+
+	for (size_t k = 0; k < a->n_effects; k++)
+		a->effect[k].single_low = a->effect[k].single_high = NAN;
+	if (q->role != PD_PRIMARY || a->n_effects == 0)
+		return PD_OK;
+	pd_status st = pd_store_earlier_looks(store, q->sha256, &earlier, &l.n,
+	                                      err);
+
+	l.earlier = earlier;
+	if (st == PD_OK)
+		st = pay(&l, q, a, err);
+	free(earlier);
+	return st;
+}
