@@ -26,6 +26,7 @@
  * Source: Lindstrom & Bates (1988), J. Am. Stat. Assoc. 83, 1014-1022, with
  * V eliminated down the tree instead of by groups.
  */
+#include "stats/crossed_border.h"
 #include "stats/nested_dense.h"
 #include "stats/nested_search.h"
 
@@ -326,19 +327,25 @@ bool pd_point_at(struct pd_nested *m, struct pd_point *pt, int order)
 {
 	pd_levels_at(m, pt->theta);
 	m->record.evaluations++;
-	pt->value = pd_pass_up(m) ? value(m) : INFINITY;
+	pt->value = (m->border ? pd_border_up(m) : pd_pass_up(m)) ?
+	            value(m) : INFINITY;
 	if (!isfinite(pt->value)) {
 		pt->value = INFINITY;
 		return false;
 	}
 	if (order < 1)
 		return true;
-	pd_pass_down(m);
+	if (m->border)
+		pd_border_down(m);
+	else
+		pd_pass_down(m);
 	gradient_t(m, pt->grad_t);
 	to_theta(m, pt);
 	if (order < 2)
 		return true;
-	for (size_t f = 0; f < m->n_elements; f++)
+	if (m->border)
+		pd_border_second(m);
+	for (size_t f = 0; !m->border && f < m->n_elements; f++)
 		pd_pass_tangent(m, f);
 	hessian_t(m, pt->hess_t, pt->info_t);
 	hessian_theta(m, pt);

@@ -30,9 +30,10 @@
  * (mean B, multiplicity), and the sums of B_S'B_S over the leaves of a shape
  * are made once. Upper nodes are their own bundle.
  *
- * A crossed factor would add its indicator columns beside X in W: after the
- * pass A holds their cross-products, dense but small, and one more Woodbury
- * step on A itself finishes the likelihood. Nothing below needs to know.
+ * Crossed factors add their indicator columns beside X in W: after the pass A
+ * holds their cross-products, dense but small, and one more Woodbury step on A
+ * itself finishes the likelihood. crossed_border.h does that with passes of
+ * its own, which know that a group touches few of those columns.
  */
 #ifndef PERDRAW_STATS_NESTED_TREE_H
 #define PERDRAW_STATS_NESTED_TREE_H
@@ -145,6 +146,9 @@ struct pd_nested {
 	struct pd_held held;
 	struct pd_least *least; /* of nested_profile.c, made when first asked */
 	double hessian[PD_MAX_E * PD_MAX_E];
+	/* crossed_border.h: crossed factors, the last of the levels; the passes
+	 * are then crossed_dense.c's. NULL: a tree alone. */
+	struct pd_border *border;
 };
 
 /* nested_tree.c */
