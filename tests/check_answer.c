@@ -276,6 +276,8 @@ END_TEST
  * differs from the one that leaves them out. */
 START_TEST(zeros_stay)
 {
+	double sum[2] = { 0 };
+
 	for (int p = 0; p < 60; p++)
 		for (int k = 0; k < 2; k++) {
 			double m = 6 * exp(0.5 * noise(p, 3)) * (k ? 0.35 : 1);
@@ -286,6 +288,7 @@ START_TEST(zeros_stay)
 			    .aliquot = k + 1, .syringe = 10, .age = 50,
 			    .volume = 5, .tnc = 30, .dish_1 = a < 0 ? 0 : a,
 			    .dish_2 = b < 0 ? 0 : b });
+			sum[k] += (a < 0 ? 0 : a) + (b < 0 ? 0 : b);
 		}
 	pd_store *s = load();
 	pd_arena *arena = pd_arena_new();
@@ -302,6 +305,13 @@ START_TEST(zeros_stay)
 	ck_assert(dropped->done);
 	/* leaving the poorer arm's zeros out flatters it */
 	ck_assert_double_gt(dropped->value, a->effect[0].value);
+	/* as counts: at the same exposure hardly another ratio than that of
+	 * all colonies (exactly that under a Poisson law) */
+	const pd_sensitivity *counts = find_line(a, "colonies as counts");
+
+	ck_assert_ptr_nonnull(counts);
+	ck_assert(counts->done);
+	ck_assert_double_eq_tol(counts->value, sum[1] / sum[0], 0.02);
 	pd_arena_free(arena);
 	pd_store_close(s);
 }

@@ -1,5 +1,6 @@
 /* fit.c - rows into a model frame, the frame into a design, the fit. */
 #include "plan/fit.h"
+#include "plan/fit_count.h"
 #include "plan/words.h"
 
 #include <math.h>
@@ -418,6 +419,18 @@ static pd_status fit_model(struct build *b, const pd_plan *plan, pd_error *err)
 	return st == PD_OK ? take_estimates(b, plan->level, err) : st;
 }
 
+static pd_status count_model(struct build *b, const pd_plan *plan,
+                             pd_error *err)
+{
+	pd_status st = set_contrasts(b, err);
+
+	return st == PD_OK ? pd_fit_counts(b->r, b->fit->depth ? b->group[0]
+	                                                       : NULL,
+	                                   plan->level, b->arena, b->scratch,
+	                                   b->fit, err)
+	                   : st;
+}
+
 static pd_status run(struct build *b, const pd_plan *plan, pd_error *err)
 {
 	pd_fit *f = b->fit;
@@ -438,7 +451,10 @@ static pd_status run(struct build *b, const pd_plan *plan, pd_error *err)
 		                     &f->design, err);
 	if (st == PD_OK)
 		st = read_dropped(b, err);
-	return st == PD_OK && !f->refusal ? fit_model(b, plan, err) : st;
+	if (st != PD_OK || f->refusal)
+		return st;
+	return b->ask->counts ? count_model(b, plan, err)
+	                      : fit_model(b, plan, err);
 }
 
 pd_status pd_fit_run(const pd_plan *plan, const pd_question *q,

@@ -24,6 +24,8 @@ typedef struct pd_fit_ask {
 	bool calendar;             /* a calendar slope beside the adjusters   */
 	bool measured_only;        /* leave censored rows out                 */
 	bool curved;               /* add the square of a slope's x           */
+	bool counts;               /* colonies as counts: only effect[0], no
+	                              model comes back                        */
 	bool light;                /* a quarter of the completed sets         */
 } pd_fit_ask;
 

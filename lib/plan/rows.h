@@ -26,6 +26,10 @@ typedef struct pd_rows {
 	double *low, *high;
 	uint8_t *state;
 	size_t n_censored;
+	/* Of colonies: the count each value rests on and the log of what one
+	 * colony is worth in it; NULL for other outcomes, NaN where a value
+	 * rests on no count. */
+	double *counted, *log_worth;
 	/* Levels: arm 0 is `first`, 1 `second`, or each level. Slope: x on the
 	 * working axis (per step, or log2 for a doubling), raw as recorded. */
 	int32_t *arm;

@@ -76,6 +76,20 @@ static pd_status refit(struct work *w, const char *name, pd_fit_ask ask,
 	return st;
 }
 
+/*
+ * Colonies as counts, in the model of the answer's columns: how much does it
+ * matter that the main model takes their logarithms?
+ */
+static pd_status as_counts(struct work *w, pd_fit_ask ask, pd_error *err)
+{
+	if (!w->r->counted)
+		return PD_OK;
+	ask.counts = true;
+	return refit(w, "colonies as counts: negative binomial", ask,
+	             "zeros and dishes too many to count are in it as counted",
+	             err);
+}
+
 /* --- paired answers ----------------------------------------------------------- */
 
 static pd_status signed_rank(struct work *w, pd_error *err)
@@ -271,6 +285,8 @@ pd_status pd_sense(const pd_plan *plan, const pd_question *q,
 	} else {
 		st = mixed_lines(&w, ask, err);
 	}
+	if (st == PD_OK)
+		st = as_counts(&w, ask, err);
 	if (st == PD_OK)
 		st = first_cases(&w, ask, err);
 	return st == PD_OK ? without_operators(&w, ask, err) : st;

@@ -357,6 +357,9 @@ static void sensitivity(pd_doc *d, const pd_answer *a)
 		cell[0] = "as judged above";
 		cell[1] = pd_say_span(d, a, e->value, e->low, e->high, false);
 		cell[2] = pd_say_p(d, e->log.p);
+		if (a->looks_paid)
+			cell[3] = "holds for all readings; the other ways for "
+			          "a single one";
 	}
 	for (size_t i = 0; i < a->n_sensitivity; i++) {
 		const pd_sensitivity *s = &a->sensitivity[i];
