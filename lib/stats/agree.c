@@ -98,6 +98,13 @@ pd_status pd_agree_limits(const double *x, const double *y, size_t n, double k,
 	} else {
 		limits(s, k, level, out);
 		trend(x, y, d, d + n, out);
+		st = pd_check_estimate(&out->bias, err);
+	}
+	if (st == PD_OK) {
+		double made[] = { out->se, out->se_1986, out->low_from,
+		                  out->low_to, out->high_from, out->high_to };
+
+		st = pd_check_results(made, sizeof made / sizeof *made, err);
 	}
 	free(d);
 	return st;
@@ -190,8 +197,21 @@ static pd_estimate jackknife(double value, double *left_out, size_t n,
 	half = e.se * pd_t_quantile(0.5 + 0.5 * level, e.df);
 	e.low = value - half;
 	e.high = value + half;
-	e.p = pd_t_two_sided(value / e.se, e.df);
+	if (e.se > 0)
+		e.p = pd_t_two_sided(value / e.se, e.df);
+	else
+		e.p = value == 0;
 	return e;
+}
+
+static pd_status within_range(const pd_line *l, pd_error *err)
+{
+	double made[] = { l->slope.value, l->slope.se, l->slope.low,
+	                  l->slope.high, l->slope.p, l->intercept.value,
+	                  l->intercept.se, l->intercept.low,
+	                  l->intercept.high, l->intercept.p };
+
+	return pd_check_results(made, sizeof made / sizeof *made, err);
 }
 
 pd_status pd_agree_deming(const double *x, const double *y, size_t n,
@@ -220,6 +240,7 @@ pd_status pd_agree_deming(const double *x, const double *y, size_t n,
 	if (good) {
 		out->slope = jackknife(slope, b, n, level);
 		out->intercept = jackknife(intercept, b + n, n, level);
+		st = within_range(out, err);
 	} else {
 		st = pd_fail(err, PD_REFUSED, "the two measurements do not "
 		             "vary together");
@@ -313,5 +334,7 @@ pd_status pd_agree_repeat(const double *x, const double *y, size_t n,
 	out->sw_high = out->sw * sqrt(df / pd_chisq_quantile(a, df));
 	out->coefficient = 1.96 * M_SQRT2 * out->sw;
 	out->coefficient_1986 = 2 * sqrt(square / df);
-	return PD_OK;
+	double made[] = { out->sw_low, out->sw_high, out->coefficient };
+
+	return pd_check_results(made, sizeof made / sizeof *made, err);
 }

@@ -3,7 +3,8 @@
  * one pair a unit (units independent), in the same unit of measurement; for
  * agreement as a ratio give logs and read exp() of bias and limits.
  * All: PD_DATA for values not finite or a level outside (0, 1), PD_REFUSED
- * where said, PD_NO_MEMORY.
+ * where said, PD_NUMERIC where results are out of the range of doubles,
+ * PD_NO_MEMORY.
  */
 #ifndef PERDRAW_STATS_AGREE_H
 #define PERDRAW_STATS_AGREE_H
@@ -51,7 +52,8 @@ typedef struct pd_line {
  * Deming's line, variance of the errors of y over that of x = ratio > 0:
  *   slope = (d + sqrt(d^2 + 4 ratio sxy^2)) / (2 sxy), d = syy - ratio sxx
  * se from leave-one-out pseudo-values, interval with t on n - 2 df (Linnet
- * 1993, Clin. Chem. 39, 424-432). PD_REFUSED for n < 4 or when x and y do not
+ * 1993, Clin. Chem. 39, 424-432). Points exactly on a line leave no se: p is
+ * 0, or 1 for an estimate of 0. PD_REFUSED for n < 4 or when x and y do not
  * vary together (sxy = 0, with all points or with one left out).
  */
 pd_status pd_agree_deming(const double *x, const double *y, size_t n,

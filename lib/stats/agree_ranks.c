@@ -4,6 +4,7 @@
  */
 #include "stats/agree.h"
 #include "stats/quantile.h"
+#include "stats/summary.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -138,6 +139,7 @@ pd_status pd_agree_ranks(const double *x, const double *y, size_t n,
 		out->intercept.value = through(x, y, n, out->slope.value, room);
 		out->intercept.low = through(x, y, n, out->slope.high, room);
 		out->intercept.high = through(x, y, n, out->slope.low, room);
+		st = pd_check_results(&out->intercept.value, 1, err);
 	} else {
 		st = pd_fail(err, PD_REFUSED, "the two measurements do not "
 		             "rise together");

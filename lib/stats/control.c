@@ -122,7 +122,9 @@ pd_status pd_control_individuals(const double *x, size_t n, size_t n_base,
 	out->range_high = out->range_mean * (1 + 3 * d3 / d2);
 	for (size_t i = 0; i < n; i++)
 		out->n_beyond += x[i] < out->low || x[i] > out->high;
-	return PD_OK;
+	double made[] = { out->centre, out->low, out->high, out->range_high };
+
+	return pd_check_results(made, sizeof made / sizeof *made, err);
 }
 
 static pd_status scale(const double *x, size_t n, double centre, double sigma,
@@ -157,7 +159,8 @@ pd_status pd_control_average(const double *x, size_t n, double centre,
 		if (!*first && fabs(at - centre) > half[i])
 			*first = i + 1;
 	}
-	return PD_OK;
+	st = pd_check_results(z, n, err);
+	return st == PD_OK ? pd_check_results(half, n, err) : st;
 }
 
 pd_status pd_control_sums(const double *x, size_t n, double centre,
@@ -182,5 +185,6 @@ pd_status pd_control_sums(const double *x, size_t n, double centre,
 		if (!*first && (above > h || below > h))
 			*first = i + 1;
 	}
-	return PD_OK;
+	st = pd_check_results(up, n, err);
+	return st == PD_OK ? pd_check_results(down, n, err) : st;
 }

@@ -6,6 +6,7 @@
 #include "stats/linear.h"
 #include "stats/nonlinear_search.h"
 #include "stats/quantile.h"
+#include "stats/summary.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -98,6 +99,8 @@ static pd_status spread(const pd_nonlinear_data *d, pd_nonlinear_fit *f,
 		f->se[j] = f->residual_sd * sqrt(l->unscaled[j * p + j]);
 	if (st == PD_OK)
 		f->offset = isinf(l->f) ? 0 : sqrt(l->f);
+	if (st == PD_OK)
+		st = pd_check_results(f->se, p, err);
 	pd_linear_free(l);
 	free(room);
 	free(column);

@@ -251,6 +251,9 @@ pd_status pd_pool_spread_limits(const double *y, const double *v, size_t n,
 		               pd_chisq_quantile(0.5 + 0.5 * level, df));
 		*high = pd_pool_matched(&m, rss,
 		                pd_chisq_quantile(0.5 - 0.5 * level, df));
+		double made[] = { *low, *high };
+
+		st = pd_check_results(made, 2, err);
 	}
 	pd_pool_work_clear(&m);
 	free(x);

@@ -289,6 +289,16 @@ static pd_status check_level(double level, pd_error *err)
 	               level);
 }
 
+/* Differences of huge values may leave the range of doubles. */
+static pd_status settle(pd_status st, const pd_rank_result *r, pd_error *err)
+{
+	double made[] = { r->value, r->low, r->high };
+
+	if (st != PD_OK)
+		return pd_fail(err, st, "out of memory");
+	return pd_check_results(made, 3, err);
+}
+
 pd_status pd_signed_rank(const double *diff, size_t n, double level,
                          pd_rank_result *out, pd_error *err)
 {
@@ -309,7 +319,7 @@ pd_status pd_signed_rank(const double *diff, size_t n, double level,
 	if (!t.exact)
 		out->p = pd_normal_p(t.v, t.mean, t.variance, 0.5);
 	st = signed_interval(diff, n, level, out);
-	return st == PD_OK ? st : pd_fail(err, st, "out of memory");
+	return settle(st, out, err);
 }
 
 /* ---- two samples --------------------------------------------------------- */
@@ -447,5 +457,5 @@ pd_status pd_rank_sum(const double *a, size_t n, const double *b, size_t m,
 	if (st != PD_OK)
 		return st;
 	st = shift_interval(a, n, b, m, level, out);
-	return st == PD_OK ? st : pd_fail(err, st, "out of memory");
+	return settle(st, out, err);
 }

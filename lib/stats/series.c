@@ -224,7 +224,10 @@ pd_status pd_drift_test(const double *x, const double *t, size_t n,
 		d.p = fmin(1, 2 * pd_normal_upper(fabs(d.z)));
 		d.tau_b = d.s / sqrt(all * (all - tied));
 		place(room, pairs, level, &d);
+		double made[] = { d.slope, d.low, d.high };
+
 		*out = d;
+		st = pd_check_results(made, 3, err);
 	} else {
 		st = pd_fail(err, PD_REFUSED, "values do not vary");
 	}

@@ -53,7 +53,8 @@ double pd_durbin_watson(const double *e, size_t n);
  * Sources: Mann (1945), Econometrica 13, 245-259; Kendall, Rank Correlation
  * Methods; Theil (1950); Sen (1968), JASA 63, 1379-1389.
  * PD_DATA: a value not finite, times not strictly ascending, level outside 0
- * to 1; PD_REFUSED: n < 3, n above 8,000 (all pairs are held), or all x equal.
+ * to 1; PD_REFUSED: n < 3, n above 8,000 (all pairs are held), or all x equal;
+ * PD_NUMERIC: a slope out of the range of doubles.
  */
 typedef struct pd_drift {
 	double s, var_s, z, p, tau_b;

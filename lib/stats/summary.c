@@ -114,26 +114,37 @@ double pd_correlation(const double *x, const double *y, size_t n)
 pd_status pd_welch(const double *a, size_t n, const double *b, size_t m,
                    double level, pd_estimate *out, pd_error *err)
 {
-	pd_summary sa = pd_summarise(a, n), sb = pd_summarise(b, m);
-	double va, vb, half;
+	pd_status st = pd_check_finite(a, n, err);
+	pd_summary sa, sb;
+	double va, vb, half, share;
 
+	if (st == PD_OK)
+		st = pd_check_finite(b, m, err);
+	if (st != PD_OK)
+		return st;
+	if (!(level > 0 && level < 1))
+		return pd_fail(err, PD_DATA, "interval level %g is outside 0 "
+		               "to 1", level);
 	if (n < 2 || m < 2)
 		return pd_fail(err, PD_REFUSED, "two groups of at least 2 "
 		               "values are needed, got %zu and %zu", n, m);
+	sa = pd_summarise(a, n);
+	sb = pd_summarise(b, m);
 	va = sa.square / (double)(n - 1) / (double)n;
 	vb = sb.square / (double)(m - 1) / (double)m;
-	if (!(va + vb > 0))
+	if (!(sa.high > sa.low) && !(sb.high > sb.low))
 		return pd_fail(err, PD_REFUSED, "no variation in either group");
+	share = va / (va + vb);
 	out->value = sa.mean - sb.mean;
 	out->se = sqrt(va + vb);
-	out->df = (va + vb) * (va + vb) /
-	          (va * va / (double)(n - 1) + vb * vb / (double)(m - 1));
+	out->df = 1 / (share * share / (double)(n - 1) +
+	               (1 - share) * (1 - share) / (double)(m - 1));
 	out->level = level;
 	half = out->se * pd_t_quantile(0.5 + 0.5 * level, out->df);
 	out->low = out->value - half;
 	out->high = out->value + half;
 	out->p = pd_t_two_sided(out->value / out->se, out->df);
-	return PD_OK;
+	return pd_check_estimate(out, err);
 }
 
 /* Per group: members, mean and the mean's rounding rest. */
@@ -187,8 +198,11 @@ static void squares(const double *y, const int32_t *code, size_t n,
 pd_status pd_one_way_fit(const double *y, const int32_t *group, size_t n,
                          size_t n_groups, pd_one_way *out, pd_error *err)
 {
+	pd_status st = pd_check_finite(y, n, err);
 	struct group *g;
 
+	if (st != PD_OK)
+		return st;
 	*out = (pd_one_way){ .df_between = -1 };
 	for (size_t i = 0; i < n; i++)
 		if (group[i] < 0 || (size_t)group[i] >= n_groups)
@@ -205,12 +219,17 @@ pd_status pd_one_way_fit(const double *y, const int32_t *group, size_t n,
 	if (out->df_between < 1 || out->df_within < 1)
 		return pd_fail(err, PD_REFUSED, "an analysis between groups "
 		               "needs two groups and more values than groups");
+	if (!(out->between + out->within > 0))
+		return pd_fail(err, PD_REFUSED, "no variation: all %zu values "
+		               "are equal", n);
 	out->residual_sd = sqrt(out->within / out->df_within);
 	out->f = out->between / out->df_between /
 	         (out->within / out->df_within);
 	out->p = pd_f_upper(out->f, out->df_between, out->df_within);
 	out->r_squared = out->between / (out->between + out->within);
-	return PD_OK;
+	double made[] = { out->between, out->within, out->p, out->r_squared };
+
+	return pd_check_results(made, sizeof made / sizeof *made, err);
 }
 
 pd_status pd_check_finite(const double *x, size_t n, pd_error *err)
@@ -220,4 +239,23 @@ pd_status pd_check_finite(const double *x, size_t n, pd_error *err)
 			return pd_fail(err, PD_DATA, "value %zu is not a "
 			               "finite number", i + 1);
 	return PD_OK;
+}
+
+pd_status pd_check_results(const double *v, size_t n, pd_error *err)
+{
+	for (size_t i = 0; i < n; i++)
+		if (!isfinite(v[i]))
+			return pd_fail(err, PD_NUMERIC, "the values are so "
+			               "large, small or far apart that their "
+			               "squares are out of the range of "
+			               "doubles");
+	return PD_OK;
+}
+
+pd_status pd_check_estimate(const pd_estimate *e, pd_error *err)
+{
+	double made[] = { e->value, e->se > 0 ? e->se : NAN, e->low, e->high,
+	                  e->p };
+
+	return pd_check_results(made, sizeof made / sizeof *made, err);
 }

@@ -32,16 +32,20 @@ double pd_correlation(const double *x, const double *y, size_t n);
 
 /*
  * Mean of a[n] less mean of b[m], unequal variances (Welch 1947, Biometrika
- * 34, 28-35; df of Satterthwaite 1946). PD_REFUSED for fewer than 2 a side or
- * no variation on both sides.
+ * 34, 28-35; df of Satterthwaite 1946). PD_DATA for a value that is not finite
+ * or a level outside (0, 1); PD_REFUSED for fewer than 2 a side or no variation
+ * on both sides; PD_NUMERIC out of the range of doubles.
  */
 pd_status pd_welch(const double *a, size_t n, const double *b, size_t m,
                    double level, pd_estimate *out, pd_error *err);
 
 /*
  * One-way analysis of variance of y[n] by group codes group[n] in
- * 0 .. n_groups-1. Empty groups are not counted. PD_REFUSED for fewer than two
- * groups or no df within; PD_DATA for a code out of range; PD_NO_MEMORY.
+ * 0 .. n_groups-1. Empty groups are not counted. f is INFINITY and p 0 where
+ * groups differ and nothing varies inside them. PD_REFUSED for fewer than two
+ * groups, no df within or no variation at all; PD_DATA for a code out of range
+ * or a value that is not finite; PD_NUMERIC out of the range of doubles;
+ * PD_NO_MEMORY.
  */
 typedef struct pd_one_way {
 	double between, within;       /* sums of squares                      */
@@ -53,5 +57,11 @@ pd_status pd_one_way_fit(const double *y, const int32_t *group, size_t n,
 
 /* PD_DATA naming the first value of x[n] that is not a finite number. */
 pd_status pd_check_finite(const double *x, size_t n, pd_error *err);
+
+/* Of results: PD_NUMERIC ("out of the range of doubles") unless all of v[n]
+ * are finite; what comes of data whose squares overflow. And of an estimate:
+ * value, limits and p finite, se above 0 (squares may vanish, too). */
+pd_status pd_check_results(const double *v, size_t n, pd_error *err);
+pd_status pd_check_estimate(const pd_estimate *e, pd_error *err);
 
 #endif
