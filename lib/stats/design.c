@@ -419,12 +419,18 @@ pd_status pd_split_within(const double *x, const int32_t *group, size_t n,
 		size[group[i]]++; /* running mean: no large sums */
 		mean[group[i]] += (x[i] - mean[group[i]]) / size[group[i]];
 	}
+	pd_status st = PD_OK;
+
 	for (size_t i = 0; i < n; i++) {
 		between[i] = mean[group[i]];
 		within[i] = x[i] - between[i];
+		if (!isfinite(within[i]))
+			st = PD_NUMERIC;
 	}
 	free(mean);
-	return PD_OK;
+	return st == PD_OK ? st : pd_fail(err, st, "values to split lie so "
+	                                  "far apart that their differences "
+	                                  "are out of range");
 }
 
 pd_status pd_frame_complete(const pd_frame *frame, const char *const *names,

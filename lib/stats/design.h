@@ -63,7 +63,8 @@ pd_status pd_design_build(pd_arena *arena, const pd_frame *frame,
 /*
  * x[n] into the mean of its group (between) and the deviation from it
  * (within), group codes 0 .. n_groups - 1. Outputs may not overlap x.
- * PD_DATA: code out of range or x not finite.
+ * PD_DATA: code out of range or x not finite; PD_NUMERIC: differences out of
+ * the range of doubles.
  */
 pd_status pd_split_within(const double *x, const int32_t *group, size_t n,
                           size_t n_groups, double *within, double *between,

@@ -4,6 +4,7 @@
  */
 #include "stats/linear.h"
 #include "stats/quantile.h"
+#include "stats/summary.h"
 #include "stats/twofold.h"
 
 #include <float.h>
@@ -487,6 +488,7 @@ pd_status pd_linear(const pd_linear_data *d, pd_linear_fit **out,
 	if (st == PD_OK) {
 		solve(&w, f);
 		report(&w, f, m);
+		st = pd_check_results(f->se, f->p, err);
 		if (!isfinite(f->total_ss) || !isfinite(f->condition))
 			st = pd_fail(err, PD_NUMERIC, "sums of squares are out "
 			             "of range");

@@ -3,6 +3,7 @@
  * robust.h.
  */
 #include "stats/robust.h"
+#include "stats/summary.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -183,10 +184,12 @@ pd_status pd_robust(const pd_linear_data *d, pd_robust_rule rule,
 	}
 	if (st == PD_OK) {
 		spread(f, rule, plain->unscaled);
-		*out = f;
-	} else {
-		pd_robust_free(f);
+		st = pd_check_results(f->se, f->p, err);
 	}
+	if (st == PD_OK)
+		*out = f;
+	else
+		pd_robust_free(f);
 	free(room);
 	pd_linear_free(plain);
 	return st;
