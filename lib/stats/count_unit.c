@@ -146,15 +146,7 @@ void pd_count_unit_sums(const pd_count_desk *d, const pd_count_unit *u,
 
 /* ---- the mode ----------------------------------------------------------- */
 
-/* A bracket of the top of a concave function, by the sign of its slope. */
-struct bracket {
-	double low, high, last;
-};
-
-/* The next place: Newton's, unless it leaves the bracket or the steps do not
- * shrink. */
-static double next_place(struct bracket *b, double z, double slope,
-                         double bend)
+double pd_count_next(pd_count_bracket *b, double z, double slope, double bend)
 {
 	double step = slope / bend, next;
 
@@ -184,7 +176,7 @@ static double next_place(struct bracket *b, double z, double slope,
 int pd_count_unit_mode(const pd_count_desk *d, const pd_count_unit *u,
                        double shift, double sd, double *mode)
 {
-	struct bracket b = { -INFINITY, INFINITY, INFINITY };
+	pd_count_bracket b = { -INFINITY, INFINITY, INFINITY };
 	double z = isfinite(*mode) ? *mode : 0;
 	pd_count_sums a;
 
@@ -193,7 +185,7 @@ int pd_count_unit_mode(const pd_count_desk *d, const pd_count_unit *u,
 
 		pd_count_unit_sums(d, u, shift + sd * z, PD_COUNT_TOP,
 		                   &d->mode, &a);
-		next = next_place(&b, z, sd * a.e - z, 1 - sd * sd * a.ee);
+		next = pd_count_next(&b, z, sd * a.e - z, 1 - sd * sd * a.ee);
 		if (fabs(next - z) <= LAST_STEP * (1 + fabs(z))) {
 			*mode = next;
 			return 1;

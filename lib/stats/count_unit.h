@@ -83,6 +83,16 @@ pd_status pd_count_desk_new(pd_arena *arena, const pd_count_table *table,
 int pd_count_unit_mode(const pd_count_desk *d, const pd_count_unit *u,
                        double shift, double sd, double *mode);
 /*
+ * The top of a concave function searched by its slope: a bracket, beginning
+ * as { -INFINITY, INFINITY, INFINITY }, and the next place to look at. This is
+ * Newton's, unless it leaves the bracket or the steps do not shrink.
+ */
+typedef struct pd_count_bracket {
+	double low, high, last;
+} pd_count_bracket;
+double pd_count_next(pd_count_bracket *b, double z, double slope, double bend);
+
+/*
  * weight[n] as above. *mode: where to begin in, where it is out. spread NULL:
  * not wanted. value NaN where the integral cannot be computed.
  */
