@@ -35,7 +35,29 @@ static double root_of(const struct pd_nested *m, const struct pd_border *s,
 	return fabs(m->level[s->n_tree + j].L[0]);
 }
 
-/* N, J; log|I + K A_WW K| is added. */
+/* out(n*k) <- (L L')^-1 out, a row at a time. */
+static void solve_rows(const double *l, size_t n, size_t k, double *out)
+{
+	for (size_t i = 0; i < n; i++) {
+		for (size_t p = 0; p < i; p++)
+			for (size_t j = 0; j < k; j++)
+				out[i * k + j] -= l[i * n + p] *
+				                  out[p * k + j];
+		for (size_t j = 0; j < k; j++)
+			out[i * k + j] /= l[i * n + i];
+	}
+	for (size_t i = n; i-- > 0;) {
+		for (size_t j = 0; j < k; j++)
+			out[i * k + j] /= l[i * n + i];
+		for (size_t p = 0; p < i; p++)
+			for (size_t j = 0; j < k; j++)
+				out[p * k + j] -= l[i * n + p] *
+				                  out[i * k + j];
+	}
+}
+
+/* J, and the factor of I + K A_WW K left in s->t with the diagonal of K
+ * behind it; its log determinant is added. */
 static bool border(const struct pd_nested *m, struct pd_border *s,
                    double *log_det)
 {
@@ -52,12 +74,42 @@ static bool border(const struct pd_nested *m, struct pd_border *s,
 	if (!pd_chol(g, rc, rc))
 		return false;
 	*log_det += pd_chol_log_det(g, rc, rc);
-	pd_chol_inverse(g, rc, rc, s->n);
 	for (size_t i = 0; i < rc; i++)
-		for (size_t k = 0; k < rc; k++)
-			s->n[i * rc + k] *= root[i] * root[k];
-	times(s->n, aw, dim, rc, w, s->j);
+		for (size_t k = 0; k < w; k++)
+			s->j[i * w + k] = root[i] * aw[i * dim + k];
+	solve_rows(g, rc, w, s->j);
+	for (size_t i = 0; i < rc * w; i++)
+		s->j[i] *= root[i / w];
 	return true;
+}
+
+/* N = K (L L')^-1 K from what border() left: X = L^-1, then X'X. */
+static void make_n(struct pd_border *s)
+{
+	size_t rc = s->rc;
+	const double *l = s->t, *root = s->t + rc * rc;
+	double *x = s->u, *n = s->n;
+
+	for (size_t i = 0; i < rc; i++) {
+		double *row = x + i * rc;
+
+		memset(row, 0, rc * sizeof *row);
+		row[i] = 1.0;
+		for (size_t k = 0; k < i; k++)
+			for (size_t j = 0; j <= k; j++)
+				row[j] -= l[i * rc + k] * x[k * rc + j];
+		for (size_t j = 0; j <= i; j++)
+			row[j] /= l[i * rc + i];
+	}
+	memset(n, 0, rc * rc * sizeof *n);
+	for (size_t k = 0; k < rc; k++)
+		for (size_t i = 0; i <= k; i++)
+			for (size_t j = 0; j <= i; j++)
+				n[i * rc + j] += x[k * rc + i] * x[k * rc + j];
+	for (size_t i = 0; i < rc; i++)
+		for (size_t j = 0; j <= i; j++)
+			n[i * rc + j] = n[j * rc + i] =
+				root[i] * n[i * rc + j] * root[j];
 }
 
 bool pd_border_up(struct pd_nested *m)
@@ -148,6 +200,7 @@ void pd_border_down(struct pd_nested *m)
 {
 	struct pd_border *s = m->border;
 
+	make_n(s);
 	pd_border_tree_down(m, s);
 	after_border(m, s);
 	for (size_t e = 0; e < s->n_e; e++)

@@ -170,8 +170,9 @@ pd_status pd_crossed_check(const struct pd_nested *m,
 		return st;
 	c = column_of(m, spec, lv);
 	if (c < m->p)
-		return pd_fail(err, PD_REFUSED, "crossed factor %zu and fixed "
-		               "column %zu tell the same rows apart: its "
+		return pd_fail(err, PD_REFUSED, "crossed factor %zu is "
+		               "explained by the fixed columns (column %zu is "
+		               "one number within each of its levels): its "
 		               "variance cannot be estimated", factor + 1,
 		               c + 1);
 	return pd_fail(err, PD_REFUSED, "the fixed columns together explain "
