@@ -579,7 +579,8 @@ END_TEST
 
 START_TEST(others_refused)
 {
-	double v[12], beta[4] = { 1, 2, 3, 4 }, c[16] = { 0 }, grid[2] = { 3, 3 };
+	double v[12], beta[4] = { 1, 2, 3, 4 }, c[16] = { 0 };
+	double grid[2] = { 3, 3 };
 	pd_spline s;
 	pd_spline_fit f = { 4, 2, beta, c, 10 };
 	pd_spline_point at[2];

@@ -114,8 +114,8 @@ pd_status pd_spline_test(const pd_spline *s, const pd_spline_fit *fit,
 	}
 	*out = (pd_f_test){ .df1 = (double)q, .df2 = fit->df, .scaling = 1 };
 	if (!pd_chol(c, q, q))
-		return pd_fail(err, PD_NUMERIC, "the covariance of the spline's "
-		               "coefficients is not positive definite");
+		return pd_fail(err, PD_NUMERIC, "the covariance of the "
+		               "spline's coefficients is not positive definite");
 	for (size_t i = 0; i < q; i++) { /* b <- L^-1 b */
 		for (size_t j = 0; j < i; j++)
 			b[i] -= c[i * q + j] * b[j];
@@ -274,10 +274,13 @@ static double polygon(struct path *w, const double *grid, size_t m,
 	double length = 0;
 
 	w->started = false;
-	for (size_t i = 0; i + 1 < m; i++)
+	for (size_t i = 0; i + 1 < m; i++) {
+		double width = grid[i + 1] - grid[i];
+
 		for (size_t k = i ? 1 : 0; k <= steps; k++)
-			length += angle_to(w, grid[i] + (grid[i + 1] - grid[i]) *
+			length += angle_to(w, grid[i] + width *
 			                   ((double)k / (double)steps));
+	}
 	return length;
 }
 
