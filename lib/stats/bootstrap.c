@@ -4,15 +4,17 @@
  * from that.
  */
 #include "stats/bootstrap.h"
+#include "stats/bootstrap_own.h"
 #include "stats/quantile.h"
 #include "stats/stream.h"
 #include "stats/summary.h"
+#include "stats/threads.h"
 
 #include <math.h>
-#include <pthread.h>
 #include <stdlib.h>
+#include <string.h>
 
-enum { LISTED = 11, DRAWS = 9999, MOST_DRAWS = 10000000, MOST_THREADS = 64 };
+enum { LISTED = 11, DRAWS = 9999, MOST_DRAWS = 10000000 };
 
 struct sample {
 	double value, p;
@@ -23,6 +25,7 @@ struct law {
 	size_t n_units, n;
 	struct sample *sample;
 	double *jack;            /* n_units, one unit left out               */
+	const pd_boot_totals *totals; /* of a ratio of units, else NULL      */
 };
 
 /* ---- one sample ------------------------------------------------------- */
@@ -56,7 +59,9 @@ static pd_status leave_out(struct law *law, double *estimate, pd_error *err)
 	for (size_t i = 0; i < n; i++)
 		count[i] = 1;
 	*estimate = value_of(law, count, count + n);
-	for (size_t i = 0; i < n; i++) {
+	if (law->totals)
+		pd_boot_ratio_without(law->totals, n, law->jack);
+	for (size_t i = 0; !law->totals && i < n; i++) {
 		count[i] = 0;
 		law->jack[i] = value_of(law, count, count + n);
 		count[i] = 1;
@@ -131,64 +136,37 @@ static pd_status list_all(struct law *law, pd_error *err)
 
 /* ---- drawn samples ---------------------------------------------------- */
 
-/* One thread's part: draws from .. to - 1. */
-struct part {
-	struct law *law;
-	double *room;
-	size_t from, to;
-	pthread_t thread;
-	int started;
-};
-
-static void *draw_part(void *arg)
+/* Draws from .. to - 1; room: counts as drawn, then counts and weights. */
+static void draw_part(void *with, void *room, size_t from, size_t to)
 {
-	struct part *part = arg;
-	struct law *law = part->law;
+	struct law *law = with;
 	size_t n = law->n_units;
-	double *count = part->room;
+	uint32_t *drawn = room;
+	double *count = (double *)room + (n + 1) / 2;
 
-	for (size_t k = part->from; k < part->to; k++) {
-		pd_stream s;
+	for (size_t k = from; k < to; k++) {
+		struct sample *s = &law->sample[k];
 
-		pd_stream_init(&s, law->plan->seed, k);
+		memset(drawn, 0, n * sizeof *drawn);
+		pd_stream_counts(law->plan->seed, k, (uint32_t)n, n, drawn);
+		s->p = 1 / (double)law->n;
+		if (law->totals) {
+			s->value = pd_boot_ratio_counts(drawn, n, law->totals);
+			continue;
+		}
 		for (size_t i = 0; i < n; i++)
-			count[i] = 0;
-		for (size_t i = 0; i < n; i++)
-			count[pd_stream_below(&s, n)]++;
-		law->sample[k].p = 1 / (double)law->n;
-		law->sample[k].value = value_of(law, count, count + n);
+			count[i] = drawn[i];
+		s->value = value_of(law, count, count + n);
 	}
-	return NULL;
 }
 
-/* A part whose thread does not start is done here. */
 static pd_status draw_all(struct law *law, pd_error *err)
 {
-	unsigned threads = law->plan->threads;
-	struct part part[MOST_THREADS] = { 0 };
-	pd_status st = PD_OK;
+	size_t n = law->n_units;
+	size_t room = (n + 1) / 2 + (law->totals ? 0 : n + law->plan->n_rows);
 
-	threads = threads < 1 ? 1
-	          : threads > MOST_THREADS ? MOST_THREADS : threads;
-	for (unsigned t = 0; t < threads; t++) {
-		part[t].law = law;
-		part[t].from = law->n * t / threads;
-		part[t].to = law->n * (t + 1) / threads;
-		part[t].room = room_for(law);
-		if (!part[t].room)
-			st = pd_fail(err, PD_NO_MEMORY, "out of memory");
-	}
-	for (unsigned t = 1; t < threads && st == PD_OK; t++)
-		part[t].started = !pthread_create(&part[t].thread, NULL,
-		                                  draw_part, &part[t]);
-	for (unsigned t = 0; t < threads; t++) {
-		if (part[t].started)
-			pthread_join(part[t].thread, NULL);
-		else if (st == PD_OK)
-			draw_part(&part[t]);
-		free(part[t].room);
-	}
-	return st;
+	return pd_share_out(law->n, law->plan->threads, room * sizeof(double),
+	                    draw_part, law, err);
 }
 
 /* ---- reading the law -------------------------------------------------- */
@@ -354,6 +332,9 @@ static pd_status check(const pd_boot_plan *p, size_t n_units, pd_error *err)
 			return pd_fail(err, PD_DATA, "row %zu: unit code %ld "
 			               "is outside 0 to %zu", i + 1,
 			               (long)p->unit[i], n_units - 1);
+	if (n_units > UINT32_MAX)
+		return pd_fail(err, PD_DATA, "at most %lu units are drawn, got "
+		               "%zu", (unsigned long)UINT32_MAX, n_units);
 	if (n_units < 3)
 		return pd_fail(err, PD_REFUSED, "drawing units anew needs at "
 		               "least 3 of them, got %zu", n_units);
@@ -366,6 +347,8 @@ pd_status pd_bootstrap(const pd_boot_plan *plan, pd_boot *out, pd_error *err)
 	pd_status st;
 
 	law.n_units = plan->unit ? plan->n_units : plan->n_rows;
+	if (plan->statistic == pd_boot_ratio && !plan->unit)
+		law.totals = plan->data;
 	st = check(plan, law.n_units, err);
 	if (st != PD_OK)
 		return st;

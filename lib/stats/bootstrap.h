@@ -69,4 +69,30 @@ typedef struct pd_boot {
  */
 pd_status pd_bootstrap(const pd_boot_plan *plan, pd_boot *out, pd_error *err);
 
+/*
+ * A ratio of totals, base + sum w_i top_i / sum w_i bottom_i (bottom NULL: 1
+ * each, the mean): the statistic pd_boot_ratio, data a pd_boot_totals. Given
+ * to pd_bootstrap with unit NULL it takes a short way whose draws are the same
+ * bytes; values with one unit left out then come from the totals less that
+ * unit, equal but for rounding. Sums run over eight lanes, i mod 8.
+ */
+typedef struct pd_boot_totals {
+	const double *top, *bottom;
+	double base;
+} pd_boot_totals;
+double pd_boot_ratio(const double *weight, size_t n_rows, const void *totals);
+
+/*
+ * The mean of x[n_rows], or sum top / sum bottom, with whole units drawn: rows
+ * are added up a unit once, about the overall value so that a large common
+ * part costs no digits. plan->statistic and data are not read. PD_DATA also
+ * for a value that is not finite, PD_REFUSED when the bottoms add to 0;
+ * otherwise as pd_bootstrap.
+ */
+pd_status pd_bootstrap_mean(const pd_boot_plan *plan, const double *x,
+                            pd_boot *out, pd_error *err);
+pd_status pd_bootstrap_ratio(const pd_boot_plan *plan, const double *top,
+                             const double *bottom, pd_boot *out,
+                             pd_error *err);
+
 #endif

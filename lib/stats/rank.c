@@ -111,11 +111,17 @@ static size_t weights_of(const struct ranked *r, size_t n, long *weight,
 	return used;
 }
 
+/* Two-sided: twice the smaller tail, `equal` of each left out. */
+static double doubled(double below, double above, double equal)
+{
+	return fmin(1, 2 * (fmin(below, above) - equal));
+}
+
 /* Exact p values of V = v from the ranks in r; 0 without memory. */
 static int exact_signed(const struct ranked *r, size_t n, pd_signed_test *t)
 {
 	long *weight = malloc((n ? n : 1) * sizeof *weight), unit, v, total = 0;
-	double *below = NULL, at, more;
+	double *below = NULL, at, more, equal;
 	size_t used;
 	int mirrored;
 
@@ -133,10 +139,12 @@ static int exact_signed(const struct ranked *r, size_t n, pd_signed_test *t)
 		return 0;
 	at = below[v];
 	more = v > 0 ? 1 - below[v - 1] : 1;
+	equal = v > 0 ? at - below[v - 1] : at;
 	free(below);
 	t->p_below = mirrored ? more : at;
 	t->p_above = mirrored ? at : more;
-	t->p = fmin(1, 2 * fmin(at, more));
+	t->p = doubled(at, more, 0);
+	t->mid_p = doubled(at, more, 0.5 * equal);
 	t->exact = 1;
 	return 1;
 }
@@ -158,7 +166,8 @@ pd_status pd_signed_rank_test(const double *diff, size_t n, pd_zeros zeros,
 	struct ranked *r;
 	size_t m = 0;
 
-	*out = (pd_signed_test){ .p = NAN, .p_above = NAN, .p_below = NAN };
+	*out = (pd_signed_test){ .p = NAN, .p_above = NAN, .p_below = NAN,
+	                         .mid_p = NAN };
 	if (st != PD_OK)
 		return st;
 	r = calloc(n ? n : 1, sizeof *r);
@@ -314,10 +323,12 @@ pd_status pd_signed_rank(const double *diff, size_t n, double level,
 		               "needed, got %zu", n);
 	if (!t.n_used)
 		return pd_fail(err, PD_REFUSED, "all %zu differences are 0", n);
-	*out = (pd_rank_result){ .v = t.v, .p = t.p, .n_zero = t.n_zero,
-	                         .exact = t.exact };
-	if (!t.exact)
+	*out = (pd_rank_result){ .v = t.v, .p = t.p, .mid_p = t.mid_p,
+	                         .n_zero = t.n_zero, .exact = t.exact };
+	if (!t.exact) {
 		out->p = pd_normal_p(t.v, t.mean, t.variance, 0.5);
+		out->mid_p = pd_normal_p(t.v, t.mean, t.variance, 0);
+	}
 	st = signed_interval(diff, n, level, out);
 	return settle(st, out, err);
 }
@@ -351,11 +362,13 @@ static double *choice_below(const long *weight, size_t all, size_t n, long top)
 
 /* Exact two-sided p of the first sample's rank sum; NaN without memory. The
  * upper tail is the lower tail of the mirrored ranks. */
-static double exact_sum_p(const struct ranked *r, size_t n, size_t m)
+static double exact_sum_p(const struct ranked *r, size_t n, size_t m,
+                          double *mid_p)
 {
 	size_t all = n + m;
-	long weight[2 * MOST_A_SIDE], mirror[2 * MOST_A_SIDE], v = 0, u = 0;
-	double *f, below, above;
+	long weight[2 * MOST_A_SIDE] = { 0 }, mirror[2 * MOST_A_SIDE] = { 0 };
+	long v = 0, u = 0;
+	double *f, below, above, equal;
 
 	for (size_t i = 0; i < all; i++) {
 		weight[i] = r[i].rank2;
@@ -365,11 +378,15 @@ static double exact_sum_p(const struct ranked *r, size_t n, size_t m)
 	}
 	f = choice_below(weight, all, n, v);
 	below = f ? f[v] : NAN;
+	equal = f && v > 0 ? below - f[v - 1] : below;
 	free(f);
 	f = choice_below(mirror, all, n, u);
 	above = f ? f[u] : NAN;
 	free(f);
-	return isnan(below + above) ? NAN : fmin(1, 2 * fmin(below, above));
+	if (isnan(below + above))
+		return NAN;
+	*mid_p = doubled(below, above, 0.5 * equal);
+	return doubled(below, above, 0);
 }
 
 /* Variance given the ties: n m / (N (N - 1)) sum (r - mean)^2. */
@@ -422,10 +439,14 @@ static pd_status sum_test(struct ranked *r, size_t n, size_t m, double same,
 		v += r[i].first ? 0.5 * (double)r[i].rank2 : 0;
 	*out = (pd_rank_result){ .v = v - (double)n * (double)(n + 1) / 2 };
 	out->exact = n <= MOST_A_SIDE && m <= MOST_A_SIDE;
-	out->p = out->exact ? exact_sum_p(r, n, m)
-	                    : pd_normal_p(out->v, pairs / 2,
-	                                  sum_variance(r, (double)n, (double)m),
-	                                  0.5);
+	if (out->exact) {
+		out->p = exact_sum_p(r, n, m, &out->mid_p);
+	} else {
+		double variance = sum_variance(r, (double)n, (double)m);
+
+		out->p = pd_normal_p(out->v, pairs / 2, variance, 0.5);
+		out->mid_p = pd_normal_p(out->v, pairs / 2, variance, 0);
+	}
 	return isnan(out->p) ? pd_fail(err, PD_NO_MEMORY, "out of memory")
 	                     : PD_OK;
 }

@@ -21,6 +21,7 @@ typedef enum pd_zeros { PD_ZEROS_DROPPED, PD_ZEROS_RANKED } pd_zeros;
 typedef struct pd_signed_test {
 	double v, mean, variance;
 	double p, p_above, p_below; /* exact; NaN when not asked or too large */
+	double mid_p;               /* the same, P(V = v) counted half        */
 	size_t n_used, n_zero;
 	int ties, exact;
 } pd_signed_test;

@@ -4,8 +4,10 @@
  */
 #include "stats/stream.h"
 #include "stats/quantile.h"
+#include "stats/stream_wide.h"
 
 #include <math.h>
+#include <string.h>
 
 /* Multipliers and key increments of Salmon et al. (2011), table 2. */
 static const uint32_t MULTIPLY_A = 0xD2511F53u, MULTIPLY_B = 0xCD9E8D57u;
@@ -127,4 +129,107 @@ uint64_t pd_stream_below(pd_stream *s, uint64_t n)
 		bits = pd_stream_bits(s);
 	while (bits < uneven);
 	return bits % n;
+}
+
+/* ---- many at a time ----------------------------------------------------- */
+
+void pd_stream_fill(uint64_t seed, uint64_t stream, uint64_t block,
+                    uint64_t *out, size_t n)
+{
+	const pd_wide_kernel *wide = pd_wide_kernel_best();
+	enum { STEP = 2 * PD_WIDE_BLOCKS };
+	_Alignas(64) uint64_t rest[STEP];
+
+	for (; n >= STEP; n -= STEP, out += STEP, block += PD_WIDE_BLOCKS)
+		wide->bits(seed, stream, block, out);
+	if (!n)
+		return;
+	wide->bits(seed, stream, block, rest);
+	memcpy(out, rest, n * sizeof *out);
+}
+
+/* The words of one group whose bit in `passed` is clear, until `draws` are
+ * made; how many were. */
+static size_t count_some(const uint64_t pair[PD_WIDE_WORDS], uint32_t passed,
+                         size_t draws, uint32_t *count)
+{
+	size_t made = 0;
+
+	for (unsigned k = 0; k < PD_WIDE_WORDS && made < draws; k++) {
+		if (passed >> k & 1)
+			continue;
+		count[(uint32_t)pair[k]]++;
+		if (++made < draws) {
+			count[pair[k] >> 32]++;
+			made++;
+		}
+	}
+	return made;
+}
+
+static inline void count_two(uint64_t two, uint32_t *count)
+{
+	count[(uint32_t)two]++;
+	count[two >> 32]++;
+}
+
+/* The same for a group that is wanted whole. */
+static size_t count_all(const uint64_t pair[PD_WIDE_WORDS], uint32_t *count)
+{
+	for (unsigned k = 0; k < PD_WIDE_WORDS; k += 4) {
+		count_two(pair[k], count);
+		count_two(pair[k + 1], count);
+		count_two(pair[k + 2], count);
+		count_two(pair[k + 3], count);
+	}
+	return 2 * PD_WIDE_WORDS;
+}
+
+static void count_paired(uint64_t seed, uint64_t stream, uint32_t n,
+                         size_t draws, uint32_t *count)
+{
+	const pd_wide_kernel *wide = pd_wide_kernel_best();
+	uint32_t uneven = (uint32_t)(((uint64_t)1 << 32) % ((uint64_t)n * n));
+	uint32_t passed[PD_WIDE_GROUPS];
+	_Alignas(64) uint64_t pair[PD_WIDE_GROUPS][PD_WIDE_WORDS];
+
+	for (uint64_t at = 0; draws > 0; at += PD_WIDE_BLOCKS) {
+		wide->pairs(seed, stream, at, n, uneven, pair, passed);
+		for (int g = 0; g < PD_WIDE_GROUPS; g++)
+			draws -= !passed[g] && draws >= 2 * PD_WIDE_WORDS
+			             ? count_all(pair[g], count)
+			             : count_some(pair[g], passed[g], draws,
+			                          count);
+	}
+}
+
+static void count_single(uint64_t seed, uint64_t stream, uint32_t n,
+                         size_t draws, uint32_t *count)
+{
+	const pd_wide_kernel *wide = pd_wide_kernel_best();
+	_Alignas(64) uint64_t bits[2 * PD_WIDE_BLOCKS];
+	uint64_t at = 0;
+	uint32_t uneven = (uint32_t)(((uint64_t)1 << 32) % n);
+
+	for (; draws > 0; at += PD_WIDE_BLOCKS) {
+		wide->bits(seed, stream, at, bits);
+		for (unsigned k = 0; k < 4 * PD_WIDE_BLOCKS && draws; k++) {
+			uint64_t w = (uint32_t)(bits[k / 2] >> 32 * (k % 2));
+			uint64_t p = w * n;
+
+			if ((uint32_t)p < uneven)
+				continue;
+			count[p >> 32]++;
+			draws--;
+		}
+	}
+}
+
+void pd_stream_counts(uint64_t seed, uint64_t stream, uint32_t n, size_t draws,
+                      uint32_t *count)
+{
+	if (n > PD_STREAM_PAIRED)
+		count_single(seed, stream, n, draws, count);
+	else if (n > 0)
+		count_paired(seed, stream, n, draws, count);
 }

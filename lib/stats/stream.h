@@ -6,6 +6,7 @@
 #ifndef PERDRAW_STATS_STREAM_H
 #define PERDRAW_STATS_STREAM_H
 
+#include <stddef.h>
 #include <stdint.h>
 
 typedef struct pd_stream {
@@ -24,6 +25,24 @@ double pd_stream_chisq(pd_stream *s, double df); /* df > 0, by inversion  */
 double pd_stream_truncated(pd_stream *s, double mean, double sd, double low,
                            double high);
 uint64_t pd_stream_below(pd_stream *s, uint64_t n); /* 0 .. n-1, unbiased */
+
+/* out[i] = the (2 block + i)-th 64 bits of the stream, i < n. */
+void pd_stream_fill(uint64_t seed, uint64_t stream, uint64_t block,
+                    uint64_t *out, size_t n);
+
+/*
+ * `draws` whole numbers below n, 1 <= n < 2^32, unbiased: count[k] (n of them)
+ * goes up by one for every k drawn. Up to PD_STREAM_PAIRED each 32-bit word w
+ * gives two: with w n = 2^32 i + r and r n = 2^32 j + s they are i and j, the
+ * word passed over while s < 2^32 mod n^2. Words come eight blocks at a time,
+ * the first words of all eight, then the second, third and fourth. Above,
+ * each word in order gives i, passed over while r < 2^32 mod n.
+ * Source: Lemire (2019), ACM Trans. Model. Comput. Simul. 29, art. 3; two at a
+ * time: Brackett-Rozinsky & Lemire (2024), Softw. Pract. Exper. (memory).
+ */
+enum { PD_STREAM_PAIRED = 8192 };
+void pd_stream_counts(uint64_t seed, uint64_t stream, uint32_t n, size_t draws,
+                      uint32_t *count);
 
 /* Philox 4x32-10 itself, for checks against its published test vectors. */
 void pd_stream_block(const uint32_t counter[4], const uint32_t key[2],
