@@ -14,10 +14,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void near_to(const char *what, double got, double want, double relative)
+static void near_to(const char *what, double got, double want,
+                    double relative)
 {
-	ck_assert_msg(fabs(got - want) <= relative * fmax(fabs(want), want == 0),
-	              "%s: got %.17g, wanted %.17g", what, got, want);
+	double room = relative * fmax(fabs(want), want == 0);
+
+	ck_assert_msg(fabs(got - want) <= room, "%s: got %.17g, wanted %.17g",
+	              what, got, want);
 }
 
 enum { YEARS = 100 };

@@ -222,6 +222,15 @@ static double go(struct search *s)
 
 typedef enum search_end { TOP, PARTED, STUCK } search_end;
 
+/* Chances run so far that the information is lost: is where they stand itself
+ * what parts the arms? */
+static search_end lost(struct search *s)
+{
+	memcpy(s->way, s->linear, s->d->n * sizeof *s->way);
+	memcpy(s->step->data, s->gamma, s->d->p * sizeof *s->gamma);
+	return parts(s) ? PARTED : STUCK;
+}
+
 static search_end climb(struct search *s)
 {
 	s->value = value_at(s->d, s->linear);
@@ -230,19 +239,19 @@ static search_end climb(struct search *s)
 
 		derive(s);
 		if (!newton(s))
-			return STUCK;
+			return lost(s);
 		along(&s->basis, s->step->data, s->way);
 		if (furthest(s->linear, s->d->n) > FAR && parts(s))
 			return PARTED;
 		size = go(s);
 		if (size < 0)
-			return STUCK;
+			return lost(s);
 		if (size <= STILL) {
 			derive(s);
-			return newton(s) ? TOP : STUCK;
+			return newton(s) ? TOP : lost(s);
 		}
 	}
-	return STUCK;
+	return lost(s);
 }
 
 /* ---- separation in words ---------------------------------------------- */
@@ -323,8 +332,9 @@ static pd_status say_parted(struct search *s, pd_error *err)
 			if (whole == 2)
 				return pd_fail(err, PD_REFUSED, "the arms are "
 				               "perfectly separated by %s: its "
-				               "values in one arm lie all above "
-				               "those in the other", buf);
+				               "values in one arm all lie "
+				               "above those in the other",
+				               buf);
 			return pd_fail(err, PD_REFUSED, "the arms are "
 			               "perfectly separated by %s: on one "
 			               "side of %g there is one arm only, on "

@@ -39,7 +39,7 @@
  *          the intervals too narrow, about by `stretch` = sqrt((1 + r) /
  *          (1 - r)), 1 for r <= 0.
  * Draw d of row k (p: row 0) uses stream k draws + d of the seed: the same
- * bytes each time. Work grows as n^2 draws: 999 draws of 300 values take a second.
+ * bytes each time. Work grows with n^2 draws.
  */
 typedef struct pd_step {
 	size_t n, after;          /* rows of the first level                  */
