@@ -240,6 +240,54 @@ START_TEST(tree_effects_of_others)
 }
 END_TEST
 
+/* lme4's profile and confint (1.1-31), cases in patients and two factors: 95
+ * percent limits by maximum likelihood, read off a spline through its points,
+ * which are good to some 1e-4. at: as pd_crossed_profile_sd's. */
+START_TEST(profiles_of_others)
+{
+	static const double sd[5][2] = {
+		{ 0.0, 1.48720758 }, { 0.0, 1.64060507 }, { 0.0, 1.56910682 },
+		{ 0.0, 1.11372540 }, { 1.12872660, 1.80625668 },
+	};
+	static const double effect[P][2] = {
+		{ 3.75506115, 5.95563896 }, { 0.39221707, 0.96965047 },
+		{ -2.51558629, 0.13520139 },
+	};
+	struct crossed_data c;
+	pd_crossed_spec s;
+	pd_crossed *m;
+	pd_profile out;
+	pd_error err = { 0 };
+	double before, after[ROWS];
+
+	make_crossed(&c, 3, crossed_sds);
+	s = crossed_spec(&c, &crossed_variants[5]);
+	m = fitted_crossed(&s);
+	before = pd_crossed_record(m)->deviance;
+	for (size_t k = 0; k < 5; k++) {
+		ck_assert_int_eq(pd_crossed_profile_sd(m, k, 0, false, 0.95,
+		                                       &out, &err), PD_OK);
+		near("lower limit", out.e.low, sd[k][0], 3e-4);
+		near("upper limit", out.e.high, sd[k][1], 3e-4);
+		ck_assert(out.low_at_zero == (k < 4));
+	}
+	for (size_t k = 0; k < P; k++) {
+		const double w[P] = { k == 0, k == 1, k == 2 };
+
+		ck_assert_int_eq(pd_crossed_profile_contrast(m, w, 0.95, &out,
+		                                             &err), PD_OK);
+		near("lower limit", out.e.low, effect[k][0], 3e-4);
+		near("upper limit", out.e.high, effect[k][1], 3e-4);
+	}
+	ck_assert_int_eq(pd_crossed_profile_sd(m, 5, 0, true, 0.95, &out,
+	                                       &err), PD_USAGE);
+	near("fit left alone", pd_crossed_record(m)->deviance, before, 0.0);
+	ck_assert_int_eq(pd_crossed_residuals(m, after, &err), PD_OK);
+	near("residual", after[0], -1.07033637, 1e-6);
+	pd_crossed_free(m);
+}
+END_TEST
+
 /* ---- a full table: the analysis of variance is exact ------------------- */
 
 enum { ACROSS = 8, DOWN = 5, CELLS = ACROSS * DOWN };
@@ -330,6 +378,7 @@ static Suite *suite(void)
 	tcase_add_loop_test(t, values_of_others, 0, VALUES);
 	tcase_add_loop_test(t, effects_of_others, 0, EFFECTS);
 	tcase_add_test(t, tree_effects_of_others);
+	tcase_add_test(t, profiles_of_others);
 	tcase_add_test(t, full_table);
 	suite_add_tcase(s, t);
 	return s;

@@ -8,6 +8,7 @@
  *                         differentiated
  *   crossed_dense.c       the border: likelihood and derivatives
  *   crossed_conditional.c conditional means and variances, residuals
+ *   crossed_profile.c     profile limits
  * The factors are the last levels of an ordinary pd_nested whose passes are
  * crossed_dense.c's; deviance, search, small-sample matrices and tests are
  * those of nested_deviance.c, nested_fit.c, kenward.c and wald.c unchanged.

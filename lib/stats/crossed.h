@@ -19,6 +19,7 @@
 #define PERDRAW_STATS_CROSSED_H
 
 #include "stats/nested.h"
+#include "stats/nested_profile.h"
 
 enum { PD_CROSSED_FACTORS = 4 };
 
@@ -77,6 +78,21 @@ pd_status pd_crossed_contrast(pd_crossed *c, const double *contrast,
 pd_status pd_crossed_f_test(pd_crossed *c, const double *contrasts,
                             size_t rows, pd_df_method method, pd_f_test *out,
                             pd_error *err);
+
+/*
+ * Profile limits, as in nested_profile.h. at: a level of the tree, then the
+ * factors (at = depth of the tree + factor, column 0), then the residual (at =
+ * depth + n_factors, column 0).
+ */
+pd_status pd_crossed_profile_contrast(pd_crossed *c, const double *contrast,
+                                      double level, pd_profile *out,
+                                      pd_error *err);
+pd_status pd_crossed_profile_test(pd_crossed *c, const double *contrast,
+                                  double x, double *rise, double *p,
+                                  pd_error *err);
+pd_status pd_crossed_profile_sd(pd_crossed *c, size_t at, size_t column,
+                                bool reml, double level, pd_profile *out,
+                                pd_error *err);
 
 /*
  * Conditional means (best linear unbiased predictions) with their variances,
