@@ -1,14 +1,11 @@
 /*
- * check_count.c - regression of counts, without and with groups.
+ * check_count.c - regression of counts.
  *
  * Known answers: R 4.2.2 glm and MASS 7.3-58.2 glm.nb on a published table of
- * colonies; closed forms; sums over the whole distribution and a plain
- * trapezoid over the random effect, both written here.
+ * colonies; closed forms; sums over the whole distribution, written here.
  */
 #include "stats/count.h"
-#include "stats/count_mixed.h"
 #include "stats/count_row.h"
-#include "stats/stream.h"
 
 #include <check.h>
 #include <math.h>
@@ -337,291 +334,10 @@ START_TEST(same_in_other_units)
 }
 END_TEST
 
-/* ---- with groups -------------------------------------------------------- */
-
-enum { GROUPS = 14, EACH = 5, ALL = GROUPS * EACH };
-
-static struct {
-	double x[ALL * 2], y[ALL], offset[ALL];
-	int32_t group[ALL];
-	unsigned char cut[ALL];
-} grouped;
-
-/* Counts of patients that differ by sd, scattered by theta (0: not). */
-static pd_mixed_spec made_up(uint64_t seed, double mean, double sd,
-                             double theta)
-{
-	pd_stream s;
-
-	pd_stream_init(&s, seed, 0);
-	memset(grouped.cut, 0, sizeof grouped.cut);
-	for (size_t i = 0; i < ALL; i++) {
-		size_t g = i / EACH;
-		static double z;
-
-		if (i % EACH == 0)
-			z = pd_stream_normal(&s);
-		grouped.group[i] = (int32_t)(3 * ((5 * g) % GROUPS) + 2);
-		grouped.x[2 * i] = 1;
-		grouped.x[2 * i + 1] = (double)(i % EACH);
-		grouped.offset[i] = 0.1 * (double)(i % 3);
-		double mu = mean * exp(sd * z - 0.15 * (double)(i % EACH) +
-		                       grouped.offset[i]);
-
-		if (theta > 0)
-			mu *= pd_stream_chisq(&s, 2 * theta) / (2 * theta);
-		double u = pd_stream_uniform(&s), sum = 0, y = 0;
-
-		while ((sum += exp(log_mass(y, mu, INFINITY))) < u && y < 900)
-			y++;
-		grouped.y[i] = y;
-	}
-	return (pd_mixed_spec){
-		.rows = { .n = ALL, .p = 2, .x = grouped.x, .y = grouped.y,
-		          .offset = grouped.offset, .extra = theta > 0 },
-		.group = grouped.group,
-	};
-}
-
-/* The integral over each group's z by a plain trapezoid on -9 .. 9. */
-static double brute(const pd_mixed_spec *m, const double *beta, double sd,
-                    double theta)
-{
-	double total = 0, step = 18.0 / 6000;
-
-	for (int32_t g = 0; g < 3 * GROUPS + 3; g++) {
-		double sum = 0, top = -INFINITY, l[6001];
-		int any = 0;
-
-		for (int k = 0; k <= 6000; k++) {
-			double z = -9 + step * k;
-
-			l[k] = -0.5 * z * z - 0.5 * log(2 * M_PI);
-			for (size_t i = 0; i < ALL; i++) {
-				if (m->group[i] != g)
-					continue;
-				any = 1;
-				double mu = exp(beta[0] + m->rows.offset[i] +
-				                beta[1] * m->rows.x[2 * i + 1] +
-				                sd * z);
-
-				l[k] += m->rows.at_least &&
-				        m->rows.at_least[i]
-				            ? log_tail(m->rows.y[i], mu, theta)
-				            : log_mass(m->rows.y[i], mu, theta);
-			}
-			if (!any)
-				break;
-			top = fmax(top, l[k]);
-		}
-		for (int k = 0; any && k <= 6000; k++)
-			sum += exp(l[k] - top);
-		if (any)
-			total += top + log(sum * step);
-	}
-	return total;
-}
-
-static const struct {
-	double mean, sd, theta, beta[2], at_sd, at_theta;
-} integrals[] = {
-	{ 6, 0.6, 0, { 1.7, -0.13 }, 0.55, INFINITY },
-	{ 0.7, 1.1, 0, { -0.2, -0.2 }, 1.3, INFINITY },
-	{ 30, 0.8, 0, { 3.5, -0.15 }, 0.9, INFINITY },
-	{ 6, 0.6, 2.5, { 1.7, -0.1 }, 0.7, 3.3 },
-	{ 30, 0.3, 1.2, { 3.2, -0.2 }, 0.4, 0.9 },
-};
-
-/* Many nodes give the integral; the slopes are those of the integral. */
-START_TEST(integral_by_force)
-{
-	pd_mixed_spec m = made_up(31, integrals[_i].mean, integrals[_i].sd,
-	                          integrals[_i].theta);
-	double b[2] = { integrals[_i].beta[0], integrals[_i].beta[1] };
-	double sd = integrals[_i].at_sd, theta = integrals[_i].at_theta;
-	double value, slope[4], d = 1e-4, want, low, high;
-
-	want = brute(&m, b, sd, theta);
-	ck_assert_int_eq(pd_count_mixed_likelihood(&m, b, sd, theta, 61,
-	                                           &value, slope, &err),
-	                 PD_OK);
-	close_to("integral", value, want, 1e-8);
-	b[1] += d;
-	high = brute(&m, b, sd, theta);
-	b[1] -= 2 * d;
-	low = brute(&m, b, sd, theta);
-	b[1] += d;
-	close_to("slope", slope[1], (high - low) / (2 * d), 1e-4);
-	high = brute(&m, b, sd * exp(d), theta);
-	low = brute(&m, b, sd * exp(-d), theta);
-	close_to("slope, sd", slope[2], (high - low) / (2 * d), 1e-4);
-	if (isinf(theta))
-		return;
-	high = brute(&m, b, sd, theta * exp(d));
-	low = brute(&m, b, sd, theta * exp(-d));
-	close_to("slope, theta", slope[3], (high - low) / (2 * d), 1e-4);
-}
-END_TEST
-
-/* With few nodes the slopes are those of the approximation itself. */
-START_TEST(slopes_of_the_rule)
-{
-	static const unsigned rule[] = { 1, 2, 3, 7 };
-	pd_mixed_spec m = made_up(47, 4, 0.9, 1.9);
-	double par[4] = { 1.2, -0.1, log(0.8), log(2.2) }, value, slope[4];
-	double low, high, d = 1e-5;
-
-	for (size_t i = 0; i < ALL; i += 11)
-		grouped.cut[i] = 1;
-	m.rows.at_least = grouped.cut;
-	ck_assert_int_eq(pd_count_mixed_likelihood(&m, par, exp(par[2]),
-	                                           exp(par[3]), rule[_i],
-	                                           &value, slope, &err),
-	                 PD_OK);
-	for (size_t j = 0; j < 4; j++) {
-		par[j] += d;
-		pd_count_mixed_likelihood(&m, par, exp(par[2]), exp(par[3]),
-		                          rule[_i], &high, NULL, &err);
-		par[j] -= 2 * d;
-		pd_count_mixed_likelihood(&m, par, exp(par[2]), exp(par[3]),
-		                          rule[_i], &low, NULL, &err);
-		par[j] += d;
-		close_to("slope", slope[j], (high - low) / (2 * d), 1e-6);
-	}
-}
-END_TEST
-
-/* The top of the integral, not of the approximation: no neighbour and none
- * of the approximate fits stands higher. */
-START_TEST(highest_of_all)
-{
-	pd_mixed_spec m = made_up(77, 5, 0.8, _i ? 2.1 : 0);
-	pd_mixed_fit f, rough;
-	pd_stream s;
-	double top, value;
-
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_OK);
-	ck_assert_uint_ge(f.nodes, 5);
-	ck_assert_double_le(f.node_change, 1e-7);
-	ck_assert_double_gt(f.sd, 0);
-	top = brute(&m, f.beta, f.sd, f.theta);
-	close_to("integral", f.log_likelihood, top, 2e-7);
-	double c[2] = { 0.7, -1.3 }, variance = 0;
-	pd_estimate e;
-
-	for (int a = 0; a < 2; a++)
-		for (int b = 0; b < 2; b++)
-			variance += c[a] * c[b] *
-				    f.covariance[f.n_free * (size_t)a +
-				                 (size_t)b];
-	ck_assert_int_eq(pd_count_mixed_contrast(&f, c, 0.9, &e, &err), PD_OK);
-	close_to("contrast", e.value, 0.7 * f.beta[0] - 1.3 * f.beta[1], 1e-12);
-	close_to("its error", e.se, sqrt(variance), 1e-12);
-	close_to("its limit", e.high, e.value + 1.6448536269514722 * e.se,
-	         1e-12);
-	m.nodes = 1;
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &rough, &err), PD_OK);
-	ck_assert_uint_eq(rough.nodes, 1);
-	ck_assert_double_lt(brute(&m, rough.beta, rough.sd, rough.theta), top);
-	pd_stream_init(&s, 5, 0);
-	for (int k = 0; k < 1000; k++) {
-		double size = k % 2 ? 0.3 : 0.01, b[2];
-
-		b[0] = f.beta[0] + size * pd_stream_normal(&s);
-		b[1] = f.beta[1] + 0.3 * size * pd_stream_normal(&s);
-		ck_assert_int_eq(pd_count_mixed_likelihood(
-		    &m, b, f.sd * exp(size * pd_stream_normal(&s)),
-		    f.theta * (_i ? exp(size * pd_stream_normal(&s)) : 1), 61,
-		    &value, NULL, &err), PD_OK);
-		ck_assert_double_lt(value, top);
-	}
-}
-END_TEST
-
-/* Too numerous to count in a model with patients, against the integral. */
-START_TEST(too_numerous_in_groups)
-{
-	pd_mixed_spec m = made_up(91, 9, 0.7, 0);
-	pd_mixed_fit f, blind;
-
-	for (size_t i = 0; i < ALL; i++)
-		if (grouped.y[i] >= 15) {
-			grouped.y[i] = 15;
-			grouped.cut[i] = 1;
-		}
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &blind, &err), PD_OK);
-	m.rows.at_least = grouped.cut;
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_OK);
-	ck_assert_uint_gt(f.n_cut, 3);
-	close_to("integral", f.log_likelihood,
-	         brute(&m, f.beta, f.sd, f.theta), 1e-6);
-	/* The ceiling read as a count flattens the patients. */
-	ck_assert_double_gt(f.sd, blind.sd);
-}
-END_TEST
-
-/* Patients that do not differ: sd is 0 exactly and the plain fit stands. */
-START_TEST(no_group_scatter)
-{
-	pd_mixed_spec m = made_up(7, 8, 0, 0);
-	pd_mixed_fit f;
-	pd_count_fit plain;
-	double ratio, p;
-
-	for (size_t i = 0; i < ALL; i++)
-		grouped.y[i] = 7 + (double)(i % EACH == 2);
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_OK);
-	ck_assert_double_eq(f.sd, 0);
-	ck_assert(isnan(f.se_log_sd));
-	ck_assert_uint_eq(f.n_free, 2);
-	ck_assert_int_eq(pd_count_regression(arena, &m.rows, &plain, &err),
-	                 PD_OK);
-	near("slope", f.beta[1], plain.beta[1], 1e-12);
-	near("variance", f.covariance[3], plain.covariance[3], 1e-12);
-	pd_count_mixed_test(&f, &ratio, &p);
-	ck_assert_double_eq(p, 1);
-}
-END_TEST
-
-/* Rows in another order, patients with other codes, other units. */
-START_TEST(same_with_groups_renamed)
-{
-	pd_mixed_spec a = made_up(123, 7, 0.6, 3), b = a;
-	double x[ALL * 2], y[ALL], offset[ALL];
-	int32_t group[ALL];
-	pd_mixed_fit f, g;
-
-	for (size_t i = 0; i < ALL; i++) {
-		size_t k = (29 * i + 11) % ALL;
-
-		x[2 * i] = 1;
-		x[2 * i + 1] = grouped.x[2 * k + 1] / 30;
-		y[i] = grouped.y[k];
-		offset[i] = grouped.offset[k] + log(7);
-		group[i] = 1000 - grouped.group[k];
-	}
-	b.rows.x = x;
-	b.rows.y = y;
-	b.rows.offset = offset;
-	b.group = group;
-	ck_assert_int_eq(pd_count_mixed(arena, &a, &f, &err), PD_OK);
-	ck_assert_int_eq(pd_count_mixed(arena, &b, &g, &err), PD_OK);
-	near("slope", g.beta[1], 30 * f.beta[1], 1e-8);
-	near("intercept", g.beta[0], f.beta[0] - log(7), 1e-8);
-	near("sd", g.sd, f.sd, 1e-8);
-	near("theta", g.theta, f.theta, 1e-7);
-	near("se", sqrt(g.covariance[g.n_free + 1]),
-	     30 * sqrt(f.covariance[f.n_free + 1]), 1e-6);
-	ck_assert_int_eq(f.code[0], 2);
-	near("effect", g.effect[GROUPS - 1], f.effect[0], 1e-6);
-}
-END_TEST
-
 /* ---- refusals ----------------------------------------------------------- */
 
 static pd_count_spec spoiled;
 static double bad_x[10], bad_y[5];
-static int32_t bad_group[5];
 
 static void spoil(void)
 {
@@ -631,7 +347,6 @@ static void spoil(void)
 		bad_x[2 * i] = 1;
 		bad_x[2 * i + 1] = (double)(i == 1);
 		bad_y[i] = y[i];
-		bad_group[i] = (int32_t)(i / 2);
 	}
 	spoiled = (pd_count_spec){ .n = 5, .p = 2, .x = bad_x, .y = bad_y };
 }
@@ -703,7 +418,6 @@ static const struct {
 START_TEST(refusals)
 {
 	pd_count_fit f;
-	pd_mixed_fit g;
 
 	for (int extra = 0; extra < 2; extra++) {
 		spoil();
@@ -714,68 +428,7 @@ START_TEST(refusals)
 		                 bad[_i].status);
 		ck_assert_msg(strstr(err.text, bad[_i].says) != NULL,
 		              "said: %s", err.text);
-		pd_mixed_spec m = { spoiled, bad_group, 0 };
-
-		ck_assert_int_eq(pd_count_mixed(arena, &m, &g, &err),
-		                 bad[_i].status);
 	}
-}
-END_TEST
-
-START_TEST(group_refusals)
-{
-	pd_mixed_spec m;
-	pd_mixed_fit f;
-
-	spoil();
-	bad_y[1] = 3;
-	m = (pd_mixed_spec){ spoiled, bad_group, 0 };
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_OK);
-	m.nodes = PD_COUNT_MOST_NODES + 1;
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_DATA);
-	m.nodes = 0;
-	for (int32_t i = 0; i < 5; i++)
-		bad_group[i] = i;
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_REFUSED);
-	memset(bad_group, 0, sizeof bad_group);
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_REFUSED);
-	bad_group[2] = -1;
-	ck_assert_int_eq(pd_count_mixed(arena, &m, &f, &err), PD_DATA);
-}
-END_TEST
-
-/* Anything at all: an answer that is finite, or a status. */
-START_TEST(random_counts)
-{
-	pd_stream s;
-	int answered = 0;
-
-	pd_stream_init(&s, 2718, 0);
-	for (int k = 0; k < 300; k++) {
-		pd_mixed_spec m = { { .n = 6 + pd_stream_below(&s, 20), .p = 2,
-		                      .x = grouped.x, .y = grouped.y,
-		                      .extra = k % 2 }, grouped.group, 0 };
-		double scale = pow(10, 3 * pd_stream_uniform(&s) - 1);
-		pd_mixed_fit f;
-
-		for (size_t i = 0; i < m.rows.n; i++) {
-			double u = pd_stream_uniform(&s);
-
-			grouped.x[2 * i] = 1;
-			grouped.x[2 * i + 1] = pd_stream_normal(&s);
-			grouped.y[i] = floor(scale * -log(u) *
-			                     (double)pd_stream_below(&s, 3));
-			grouped.group[i] = (int32_t)pd_stream_below(&s, 5);
-		}
-		if (pd_count_mixed(arena, &m, &f, &err) != PD_OK)
-			continue;
-		answered++;
-		ck_assert(isfinite(f.beta[0]) && isfinite(f.beta[1]));
-		ck_assert(isfinite(f.log_likelihood) && isfinite(f.sd));
-		ck_assert(f.covariance[0] > 0 && isfinite(f.covariance[0]));
-		ck_assert(f.log_likelihood >= f.log_likelihood_fixed - 1e-6);
-	}
-	ck_assert_int_gt(answered, 240);
 }
 END_TEST
 
@@ -794,15 +447,7 @@ static Suite *suite(void)
 	tcase_add_test(t, no_extra_scatter);
 	tcase_add_loop_test(t, too_numerous, 0, 2);
 	tcase_add_test(t, same_in_other_units);
-	tcase_add_loop_test(t, integral_by_force, 0, ROWS(integrals));
-	tcase_add_loop_test(t, slopes_of_the_rule, 0, 4);
-	tcase_add_loop_test(t, highest_of_all, 0, 2);
-	tcase_add_test(t, too_numerous_in_groups);
-	tcase_add_test(t, no_group_scatter);
-	tcase_add_test(t, same_with_groups_renamed);
 	tcase_add_loop_test(t, refusals, 0, ROWS(bad));
-	tcase_add_test(t, group_refusals);
-	tcase_add_test(t, random_counts);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -64,8 +64,9 @@ static void copy_rows(pd_count_groups *g, const pd_count_spec *rows,
 		for (size_t i = g->first[k]; i < g->first[k + 1]; i++) {
 			size_t from = g->from[i];
 
-			memcpy(g->q + i * g->p, q + from * g->p,
-			       g->p * sizeof *q);
+			if (g->p)
+				memcpy(g->q + i * g->p, q + from * g->p,
+				       g->p * sizeof *q);
 			g->offset[i] = rows->offset ? rows->offset[from] : 0;
 			g->y[i] = rows->y[from];
 			g->at_least[i] = rows->at_least &&
@@ -82,7 +83,7 @@ static int make_rows(pd_arena *arena, pd_count_groups *g)
 	g->first = PD_NEW(arena, size_t, n + 1);
 	g->code = PD_NEW(arena, int32_t, n);
 	g->from = PD_NEW(arena, size_t, n);
-	g->q = PD_NEW(arena, double, n * g->p);
+	g->q = PD_NEW(arena, double, n * g->p + 1);
 	g->offset = PD_NEW(arena, double, n);
 	g->y = PD_NEW(arena, double, n);
 	g->at_least = PD_NEW(arena, unsigned char, n);

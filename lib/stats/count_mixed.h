@@ -75,6 +75,29 @@ pd_status pd_count_mixed_contrast(const pd_mixed_fit *fit, const double *c,
                                   double level, pd_estimate *out,
                                   pd_error *err);
 
+/*
+ * Profile likelihood limits, everything else fitted anew with the number of
+ * nodes of the fit (15 where its sd is 0): where twice the loss of
+ * log-likelihood is the chi-square quantile (1 df).
+ * - of c'beta, c[p] not all 0;
+ * - of the sd: *low 0 where sd 0 loses less;
+ * - of alpha = 1 / theta, NB2: *low 0 where Poisson loses less.
+ * INFINITY or -INFINITY where the likelihood stays above on that side. At the
+ * ends sd 0 and alpha 0 the chi-square law is too wide, the limits cautious.
+ * PD_USAGE: c is all 0, alpha of a Poisson model; PD_DATA: level; PD_NUMERIC.
+ */
+pd_status pd_count_mixed_profile(const pd_mixed_spec *spec,
+                                 const pd_mixed_fit *fit, const double *c,
+                                 double level, double *low, double *high,
+                                 pd_error *err);
+pd_status pd_count_mixed_sd_limits(const pd_mixed_spec *spec,
+                                   const pd_mixed_fit *fit, double level,
+                                   double *low, double *high, pd_error *err);
+pd_status pd_count_mixed_alpha_limits(const pd_mixed_spec *spec,
+                                      const pd_mixed_fit *fit, double level,
+                                      double *low, double *high,
+                                      pd_error *err);
+
 /* Likelihood ratio of sd > 0 against sd = 0, p half the chi-square tail
  * (1 df), 1 where sd is 0. */
 void pd_count_mixed_test(const pd_mixed_fit *fit, double *ratio, double *p);

@@ -3,12 +3,11 @@
  */
 #include "stats/count.h"
 #include "stats/count_fit.h"
+#include "stats/count_limit.h"
 #include "stats/quantile.h"
 
 #include <math.h>
 #include <string.h>
-
-enum { MOST_DOUBLINGS = 60, MOST_CUTS = 200 };
 
 /* A profile: the largest log-likelihood at one value of the parameter. */
 struct profile {
@@ -20,9 +19,9 @@ struct profile {
 	double cut;        /* the log-likelihood at the limits                */
 };
 
-static pd_status height(struct profile *f, double at, double *out,
-                        pd_error *err)
+static pd_status height(void *with, double at, double *out, pd_error *err)
 {
+	struct profile *f = with;
 	pd_count_search *s = &f->s;
 	pd_status st;
 
@@ -42,74 +41,6 @@ static pd_status height(struct profile *f, double at, double *out,
 	return st;
 }
 
-/* Between `in` (above the cut) and `out` (below): false position, the held
- * end's height halved (Illinois), until the two meet. */
-static pd_status meet(struct profile *f, double in, double in_height,
-                      double out, double out_height, double *limit,
-                      pd_error *err)
-{
-	int side = 0;
-
-	for (int k = 0; k < MOST_CUTS; k++) {
-		double at = in + (out - in) * in_height /
-		                     (in_height - out_height), h;
-		pd_status st;
-
-		if (fabs(out - in) <= 4e-16 * fabs(in) || at == in ||
-		    at == out)
-			break;
-		st = height(f, at, &h, err);
-		if (st != PD_OK)
-			return st;
-		if (h > 0) {
-			in = at;
-			in_height = h;
-			out_height /= side == 1 ? 2 : 1;
-			side = 1;
-		} else {
-			out = at;
-			out_height = h;
-			in_height /= side == 2 ? 2 : 1;
-			side = 2;
-		}
-		if (fabs(h) < 1e-12)
-			break;
-	}
-	*limit = fabs(in_height) < fabs(out_height) ? in : out;
-	return PD_OK;
-}
-
-/* From the top in steps that double; infinite when none falls below. */
-static pd_status limit_on(struct profile *f, double top, double step,
-                          double furthest, double *limit, pd_error *err)
-{
-	double in = top, in_height = -f->cut, at, h;
-	pd_status st = height(f, top, &in_height, err);
-
-	for (int k = 0; st == PD_OK && k < MOST_DOUBLINGS; k++, step *= 2) {
-		at = in + step;
-		if (step > 0 ? at > furthest : at < furthest)
-			break;
-		st = height(f, at, &h, err);
-		if (st != PD_OK)
-			break;
-		if (h <= 0)
-			return meet(f, in, in_height, at, h, limit, err);
-		in = at;
-		in_height = h;
-	}
-	*limit = step > 0 ? INFINITY : -INFINITY;
-	return st;
-}
-
-static pd_status check(double level, pd_error *err)
-{
-	if (level > 0 && level < 1)
-		return PD_OK;
-	return pd_fail(err, PD_DATA, "interval level %g is outside 0 to 1",
-	               level);
-}
-
 static pd_status theta_limits(pd_arena *arena, const pd_count_spec *spec,
                               const pd_count_fit *fit, double level,
                               double *low, double *high, pd_error *err)
@@ -127,11 +58,11 @@ static pd_status theta_limits(pd_arena *arena, const pd_count_spec *spec,
 	top = isinf(fit->theta) ? furthest : log(fit->theta);
 	if (isfinite(fit->se_log_theta))
 		step = fit->se_log_theta;
-	st = limit_on(&f, top, -step, -40, low, err);
+	st = pd_count_limit(height, &f, top, -step, -40, low, err);
 	*low = exp(*low);
 	*high = INFINITY;
 	if (st == PD_OK && fit->log_likelihood_poisson < f.cut) {
-		st = limit_on(&f, top, step, furthest, high, err);
+		st = pd_count_limit(height, &f, top, step, furthest, high, err);
 		*high = exp(*high);
 	}
 	return st;
@@ -142,7 +73,7 @@ pd_status pd_count_theta_limits(const pd_count_spec *spec,
                                 double *low, double *high, pd_error *err)
 {
 	pd_arena *arena;
-	pd_status st = check(level, err);
+	pd_status st = pd_count_check_level(level, err);
 
 	if (st != PD_OK)
 		return st;
@@ -196,10 +127,12 @@ static pd_status profile(pd_arena *arena, const pd_count_spec *spec,
 
 	f.cut = fit->log_likelihood - 0.5 * pd_chisq_quantile(level, 1);
 	if (st == PD_OK)
-		st = limit_on(&f, fit->beta[j], -se, -INFINITY, low, err);
+		st = pd_count_limit(height, &f, fit->beta[j], -se, -INFINITY,
+		                    low, err);
 	f.theta = fit->theta;
 	if (st == PD_OK)
-		st = limit_on(&f, fit->beta[j], se, INFINITY, high, err);
+		st = pd_count_limit(height, &f, fit->beta[j], se, INFINITY,
+		                    high, err);
 	return st;
 }
 
@@ -208,7 +141,7 @@ pd_status pd_count_profile(const pd_count_spec *spec, const pd_count_fit *fit,
                            double *high, pd_error *err)
 {
 	pd_arena *arena;
-	pd_status st = check(level, err);
+	pd_status st = pd_count_check_level(level, err);
 
 	if (st != PD_OK)
 		return st;
