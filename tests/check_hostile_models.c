@@ -289,7 +289,7 @@ START_TEST(models)
 }
 END_TEST
 
-/* ---- single numbers -------------------------------------------------------- */
+/* ---- single numbers ---------------------------------------------------- */
 
 static const double odd[] = { 0, -1, 1, 0.05, 0.5, 2, 30, 1e5, 1e308, 1e-308,
                               -1e308, NAN, INFINITY, -INFINITY };

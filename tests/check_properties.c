@@ -224,7 +224,7 @@ START_TEST(nested_twice_and_beside)
 }
 END_TEST
 
-/* ---- known by limits ------------------------------------------------------ */
+/* ---- known by limits --------------------------------------------------- */
 
 static pd_censored_fit censored(const data *d)
 {

@@ -284,7 +284,7 @@ START_TEST(pool_twice_and_beside)
 }
 END_TEST
 
-/* ---- agreement ------------------------------------------------------------ */
+/* ---- agreement --------------------------------------------------------- */
 
 /* y near x, in the unit of x. */
 static void two_ways(int design, array *x, array *y)
