@@ -193,6 +193,9 @@ static double satterthwaite(const struct work *w)
 {
 	double k[4][4] = { { 0 } }, g[4][4] = { { 0 } }, m[4][4] = { { 0 } };
 	double dg[4][4] = { { 0 } };
+	double both = w->variance[0] + w->variance[1];
+	const double share[2] = { w->variance[0] / both,
+	                          w->variance[1] / both };
 	double trace = 0, square = 0;
 
 	for (size_t c = 0; c < w->n_parts; c++) {
@@ -201,7 +204,7 @@ static double satterthwaite(const struct work *w)
 
 		for (int a = 0; a < 2; a++) {
 			double root = root_left(u, a);
-			double b = w->variance[a] * u->square[a];
+			double b = share[a] * u->square[a];
 
 			v[2 * a] = b / root;
 			v[2 * a + 1] = u->weight[a] / root;
@@ -217,7 +220,7 @@ static double satterthwaite(const struct work *w)
 	}
 	for (int a = 0; a < 2; a++) {
 		k[2 * a][2 * a + 1] = k[2 * a + 1][2 * a] = -1;
-		k[2 * a + 1][2 * a + 1] = w->variance[a] * w->square[a];
+		k[2 * a + 1][2 * a + 1] = share[a] * w->square[a];
 	}
 	for (int i = 0; i < 4; i++)
 		for (int j = 0; j < 4; j++) {
