@@ -165,6 +165,21 @@ START_TEST(boundary_is_zero)
 }
 END_TEST
 
+/* None of 30 points anywhere is lower than where the search ended. */
+static void least_of_all(pd_crossed *m, uint64_t seed)
+{
+	double theta[MOST], least = pd_crossed_record(m)->deviance;
+	pd_stream r;
+
+	pd_stream_init(&r, seed, 4);
+	for (int t = 0; t < 30; t++) {
+		for (size_t i = 0; i < pd_crossed_n_theta(m); i++)
+			theta[i] = pd_stream_below(&r, 4) == 0 ? 0.0 :
+			           exp(1.5 * pd_stream_normal(&r));
+		ck_assert(pd_crossed_deviance(m, theta, NULL) > least - 1e-8);
+	}
+}
+
 /* Variances far apart, some 0: an answer, or words why not. */
 START_TEST(odd_variances)
 {
@@ -194,6 +209,7 @@ START_TEST(odd_variances)
 				ck_assert(isfinite(pd_crossed_beta(m)[a]) &&
 				          pd_crossed_covariance(m)[a * P + a] >
 				          0.0);
+			least_of_all(m, seed);
 		} else if (!slopes || st != PD_NUMERIC || !err.text[0]) {
 			ck_abort_msg("seed %d, %s: %s", (int)seed, v->name,
 			             err.text);

@@ -324,8 +324,9 @@ START_TEST(asked_too_early)
 }
 END_TEST
 
-/* Variances no data could tell apart: words, not numbers. */
-START_TEST(not_told_apart)
+/* Four levels of which the fixed columns explain all but one contrast: what
+ * is left is one degree of freedom, and an answer. */
+START_TEST(nearly_explained)
 {
 	struct crossed_data c;
 	pd_crossed_spec s;
@@ -333,8 +334,6 @@ START_TEST(not_told_apart)
 	pd_error err = { 0 };
 	int32_t half[ROWS];
 
-	/* two rows a patient, the factor tells the two apart: with a column
-	 * for it in X nothing is left that is not the residual's */
 	make_crossed(&c, 3, crossed_sds);
 	s = crossed_spec(&c, &crossed_variants[3]);
 	for (size_t i = 0; i < c.d.n; i++) {
@@ -343,27 +342,36 @@ START_TEST(not_told_apart)
 		c.d.x[i * P + 2] = (double)(i / 2 % 2);
 		c.d.group[0][i] = (int32_t)(i / 4);
 	}
-	s.factor[0] = half; /* one degree of freedom is left: an answer */
+	s.factor[0] = half;
 	m = new_crossed(&s);
 	ck_assert_int_eq(pd_crossed_fit(m, &err), PD_OK);
 	pd_crossed_free(m);
-	/* rows of one patient and one operator always together, all of y from
-	 * the two: no residual */
-	for (size_t i = 0; i < c.d.n; i++) {
-		half[i] = (int32_t)(i / 4 % 3);
-		c.d.y[i] = sin(1.7 * (double)(i / 4));
-	}
-	s.tree.p = 1;
-	double *ones = calloc(c.d.n, sizeof *ones);
+}
+END_TEST
 
-	for (size_t i = 0; i < c.d.n; i++)
-		ones[i] = 1.0;
-	s.tree.x = ones;
+/* Four patients by three operators, y their sum and nothing else: the effects
+ * follow every row. */
+START_TEST(effects_follow_every_row)
+{
+	double one[12], y[12];
+	int32_t patient[12], operator[12];
+	pd_crossed_spec s = { .n_factors = 1, .factor = { operator } };
+	pd_crossed *m;
+	pd_error err = { 0 };
+
+	for (size_t i = 0; i < 12; i++) {
+		one[i] = 1.0;
+		patient[i] = (int32_t)(i / 3);
+		operator[i] = (int32_t)(i % 3);
+		y[i] = sin(1.7 * (double)(i / 3)) + cos(2.9 * (double)(i % 3));
+	}
+	s.tree = (pd_nested_spec){ .n = 12, .p = 1, .x = one, .y = y,
+	                           .depth = 1, .group = { patient } };
 	m = new_crossed(&s);
 	ck_assert_int_eq(pd_crossed_fit(m, &err), PD_NUMERIC);
-	ck_assert(err.text[0] != 0);
+	if (!strstr(err.text, "follow every row"))
+		ck_abort_msg("%s", err.text);
 	pd_crossed_free(m);
-	free(ones);
 }
 END_TEST
 
@@ -382,7 +390,8 @@ static Suite *suite(void)
 	tcase_add_test(t, refused_data);
 	tcase_add_test(t, too_many_levels);
 	tcase_add_test(t, asked_too_early);
-	tcase_add_test(t, not_told_apart);
+	tcase_add_test(t, nearly_explained);
+	tcase_add_test(t, effects_follow_every_row);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -17,6 +17,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 static pd_status check_spec(const pd_crossed_spec *s, pd_error *err)
 {
@@ -139,9 +140,83 @@ double pd_crossed_deviance(pd_crossed *c, const double *theta,
 	return pd_nested_deviance(c->m, theta, gradient);
 }
 
+/* The thetas of start number k: all large, or one level or factor ahead of the
+ * others by its first column. False: no such start. */
+static bool start_number(const struct pd_nested *m, size_t k, double *theta)
+{
+	size_t a, b;
+
+	if (k > m->depth)
+		return false;
+	for (size_t l = 0; l < m->depth; l++)
+		for (size_t e = 0; e < m->level[l].n_elements; e++) {
+			pd_element(&m->level[l], e, &a, &b);
+			theta[m->level[l].first + e] = a != b ? 0.0 :
+				k == 0 ? 10.0 : l + 1 == k ? 3.0 : 0.1;
+		}
+	return true;
+}
+
+/*
+ * Few rows and several factors: the deviance may have several least points.
+ * The search is repeated from each start, the lowest stands.
+ */
+static pd_status search_wider(struct pd_nested *m, pd_error *err)
+{
+	double best = m->fitted ? m->record.deviance : INFINITY;
+	double theta[PD_MAX_E], start[PD_MAX_E] = { 0.0 };
+	bool found = false;
+	struct pd_point pt;
+
+	for (size_t k = 0; start_number(m, k, start); k++) {
+		double slack = 1e-9 * fabs(best);
+
+		if (pd_fit_held(m, start, &pt, NULL) != PD_OK ||
+		    (isfinite(best) && !(pt.value < best - slack)))
+			continue;
+		best = pt.value;
+		found = true;
+		memcpy(theta, pt.theta, sizeof theta);
+	}
+	m->settled = false;
+	return found ? pd_nested_fit_from(m, theta, err) : PD_REFUSED;
+}
+
+/*
+ * Can the effects follow every row? The deviance of all thetas t grows by
+ * log t^2 for each row the effects leave to the residual.
+ */
+static bool follows_all(struct pd_nested *m)
+{
+	double theta[2][PD_MAX_E], d[2];
+
+	for (size_t e = 0; e < m->n_elements; e++)
+		theta[0][e] = theta[1][e] = 0.0;
+	for (size_t k = 0; k < 2; k++) {
+		struct pd_point pt;
+
+		start_number(m, 0, theta[k]);
+		for (size_t e = 0; e < m->n_elements; e++)
+			pt.theta[e] = theta[k][e] * (k ? 100.0 : 10.0);
+		pd_point_at(m, &pt, 0);
+		d[k] = pt.value;
+	}
+	m->settled = false;
+	return d[1] - d[0] < 1.0;
+}
+
 pd_status pd_crossed_fit(pd_crossed *c, pd_error *err)
 {
-	return pd_nested_fit(c->m, err);
+	struct pd_nested *m = c->m;
+	pd_status st = pd_nested_fit(m, err);
+
+	if (m->n <= PD_CROSSED_WIDE && search_wider(m, NULL) == PD_OK)
+		st = PD_OK;
+	if (st == PD_NUMERIC && follows_all(m))
+		st = pd_fail(err, PD_NUMERIC, "the levels and crossed factors "
+		             "together follow every row: nothing is left to "
+		             "tell the residual variance");
+	return st;
 }
 
 const pd_nested_fit_record *pd_crossed_record(const pd_crossed *c)

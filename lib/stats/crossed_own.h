@@ -8,6 +8,9 @@
 #include "stats/crossed.h"
 #include "stats/crossed_border.h"
 
+/* Up to this many rows the search starts from several places. */
+enum { PD_CROSSED_WIDE = 5000 };
+
 struct pd_crossed {
 	struct pd_nested *m;   /* with border; its arena holds all            */
 	size_t n_factors;

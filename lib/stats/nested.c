@@ -213,7 +213,8 @@ static void settle(struct pd_nested *m)
 	m->settled = true;
 }
 
-static pd_status fit_from(struct pd_nested *m, const double *at, pd_error *err)
+pd_status pd_nested_fit_from(struct pd_nested *m, const double *at,
+                             pd_error *err)
 {
 	pd_status st = pd_fit_search(m, at, err);
 
@@ -226,7 +227,7 @@ static pd_status fit_from(struct pd_nested *m, const double *at, pd_error *err)
 
 pd_status pd_nested_fit(pd_nested *m, pd_error *err)
 {
-	return fit_from(m, NULL, err);
+	return pd_nested_fit_from(m, NULL, err);
 }
 
 pd_status pd_nested_refit(struct pd_nested *m, const double *y,
@@ -234,7 +235,7 @@ pd_status pd_nested_refit(struct pd_nested *m, const double *y,
 {
 	pd_status st = pd_nested_set_y(m, y, err);
 
-	return st == PD_OK ? fit_from(m, at, err) : st;
+	return st == PD_OK ? pd_nested_fit_from(m, at, err) : st;
 }
 
 pd_status pd_nested_set_y(struct pd_nested *m, const double *y, pd_error *err)

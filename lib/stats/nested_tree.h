@@ -206,5 +206,7 @@ pd_status pd_fit_held(struct pd_nested *m, const double *start,
 pd_status pd_nested_set_y(struct pd_nested *m, const double *y, pd_error *err);
 pd_status pd_nested_refit(struct pd_nested *m, const double *y,
                           const double *start, pd_error *err);
+pd_status pd_nested_fit_from(struct pd_nested *m, const double *start,
+                             pd_error *err);
 
 #endif
