@@ -15,7 +15,8 @@
 
 struct ask_options {
 	const char *db, *plan, *date;
-	const char *title, *outcome, *judge, *compare, *slope, *within;
+	const char *title, *outcome, *judge, *compare, *slope, *curve;
+	const char *change, *differs_by, *floor, *within;
 	const char *adjust, *where, *margin, *seed;
 	double level;
 	bool no_ledger, quiet;
@@ -36,6 +37,14 @@ static const struct opt opts[] = {
 	  "'PARAMETER A against B'" },
 	{ "slope", 0, OPT_TEXT, false, AT(slope), "WORDS",
 	  "'PARAMETER per STEP' or 'PARAMETER per doubling'" },
+	{ "curve", 0, OPT_TEXT, false, AT(curve), "WORDS",
+	  "'PARAMETER A against B', numbers on a smooth curve" },
+	{ "change", 0, OPT_TEXT, false, AT(change), "DATE",
+	  "cases from that day on against those before" },
+	{ "differs-by", 0, OPT_TEXT, false, AT(differs_by), "WORDS",
+	  "does the effect differ: 'PARAMETER per STEP' ..." },
+	{ "floor", 0, OPT_TEXT, false, AT(floor), "X",
+	  "judge the share of results that reach X" },
 	{ "within", 0, OPT_TEXT, false, AT(within), "LEVEL",
 	  "pair inside each patient, case, side or site" },
 	{ "adjust", 0, OPT_TEXT, false, AT(adjust), "NAMES",
@@ -62,13 +71,16 @@ static const struct opt opts[] = {
 
 /* ---- options into a plan --------------------------------------------- */
 
-/* The keys of perdraw-plan(5) that have an option of the same name. */
+/* The keys of perdraw-plan(5) that have an option of the same name (a hyphen
+ * for an underscore). */
 static const struct {
 	const char *key;
 	size_t offset;
 } keys[] = {
 	{ "outcome", AT(outcome) }, { "judge", AT(judge) },
 	{ "compare", AT(compare) }, { "slope", AT(slope) },
+	{ "curve", AT(curve) },     { "change", AT(change) },
+	{ "differs_by", AT(differs_by) }, { "floor", AT(floor) },
 	{ "within", AT(within) },   { "adjust", AT(adjust) },
 	{ "where", AT(where) },     { "margin", AT(margin) },
 };
@@ -77,6 +89,15 @@ enum { N_KEYS = sizeof keys / sizeof *keys };
 static const char *value(const struct ask_options *o, size_t i)
 {
 	return *(const char *const *)((const char *)o + keys[i].offset);
+}
+
+/* What is asked, whichever way; NULL when nothing is. */
+static const char *asked(const struct ask_options *o)
+{
+	return o->compare ? o->compare
+	       : o->slope ? o->slope
+	       : o->curve ? o->curve
+	                  : o->change;
 }
 
 static bool any_key(const struct ask_options *o)
@@ -119,8 +140,7 @@ static pd_status option_plan(const struct ask_options *o, pd_buf *to,
 		pd_buf_print(to, "title = %s, %s: %s\n",
 		             o->outcome ? o->outcome : "",
 		             o->judge ? o->judge : "",
-		             o->compare ? o->compare
-		             : o->slope ? o->slope : "");
+		             asked(o) ? asked(o) : "");
 	for (size_t i = 0; st == PD_OK && i < N_KEYS; i++) {
 		if (!value(o, i))
 			continue;
@@ -195,10 +215,11 @@ static pd_status check(const struct ask_options *o,
 		return pd_fail(err, PD_USAGE,
 		               "question '%s' wants '--plan FILE'",
 		               operands->at[0]);
-	if (!o->plan && !(o->outcome && o->judge && (o->compare || o->slope)))
+	if (!o->plan && !(o->outcome && o->judge && asked(o)))
 		return pd_fail(err, PD_USAGE,
 		               "a question wants '--outcome', '--judge' and "
-		               "'--compare' or '--slope'");
+		               "'--compare', '--slope', '--curve' or "
+		               "'--change'");
 	return PD_OK;
 }
 

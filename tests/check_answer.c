@@ -3,6 +3,7 @@
  * direct computation, the method by the rows, refusals, order of rows, looks.
  * Data are written as CSV and go through the real loader.
  */
+#include "answer_help.h"
 #include "data/load.h"
 #include "plan/run.h"
 #include "stats/quantile.h"
@@ -14,124 +15,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { PATIENTS = 24, MOST_LINES = 4000 };
-
-static char folder[64], csv_path[96], db_path[96];
-static char line[MOST_LINES][256];
-static size_t n_lines;
-static const char *load_date, *ask_date;
-
-static const char header[] =
-    "patient,sex,age_y,case,case_date,operator,side,site_no,landmark,"
-    "aliquot_no,volume_ml,syringe_ml,move,method_version,tnc_e6_per_ml,"
-    "viability_pct,cells_plated,dish_1,dish_2,anticoagulant,anticoagulant_ml,"
-    "hct_pct";
-
-/* One pull; fields that a test does not vary are fixed. */
-struct pull {
-	int patient, site, aliquot, syringe, dish_1, dish_2;
-	double age, volume, tnc;
-	const char *version, *operator, *viability;
-	const char *last; /* anticoagulant, its mL, haematocrit */
-};
-
-static void setup(void)
-{
-	pd_base_init();
-	snprintf(folder, sizeof folder, "check_answer.XXXXXX");
-	ck_assert_ptr_nonnull(mkdtemp(folder));
-	snprintf(csv_path, sizeof csv_path, "%s/draws.csv", folder);
-	snprintf(db_path, sizeof db_path, "%s/clinic.db", folder);
-	n_lines = 0;
-	load_date = "2024-06-30";
-	ask_date = "2024-07-01";
-}
-
-static void teardown(void)
-{
-	static const char *const names[] = { "draws.csv", "clinic.db",
-		                             "clinic.db-wal",
-		                             "clinic.db-shm" };
-	char path[128];
-
-	for (size_t i = 0; i < 4; i++) {
-		snprintf(path, sizeof path, "%s/%s", folder, names[i]);
-		unlink(path);
-	}
-	ck_assert_int_eq(rmdir(folder), 0);
-}
-
-static void add(struct pull p)
-{
-	ck_assert_uint_lt(n_lines, MOST_LINES);
-	snprintf(line[n_lines++], sizeof line[0],
-	         "P%03d,%s,%.0f,C%03d,2024-03-%02d,%s,left,%d,"
-	         "posterior iliac crest,%d,%.2f,%d,none,%s,%.6f,%s,500000,%d,%d,%s",
-	         p.patient, p.patient % 2 ? "female" : "male", p.age, p.patient,
-	         1 + p.patient % 28, p.operator ? p.operator : "op-a", p.site,
-	         p.aliquot, p.volume, p.syringe,
-	         p.version ? p.version : "lab-a 1", p.tnc,
-	         p.viability ? p.viability : "95", p.dish_1, p.dish_2,
-	         p.last ? p.last : ",,");
-}
-
-/* A number in (-1, 1) that depends on its arguments only. */
-static double noise(int a, int b)
-{
-	unsigned x = (unsigned)a * 2654435761u + (unsigned)b * 40503u + 77u;
-
-	x ^= x >> 15;
-	x *= 2246822519u;
-	x ^= x >> 13;
-	x *= 3266489917u;
-	x ^= x >> 16;
-	return (double)x / 2147483648.0 - 1;
-}
-
-static pd_store *load(void)
-{
-	FILE *f = fopen(csv_path, "w");
-	pd_store *s = NULL;
-	pd_error err = { 0 };
-	pd_findings *found = pd_findings_new();
-	pd_load_request request = { .path = csv_path, .date = load_date };
-	pd_load_report report;
-
-	ck_assert_ptr_nonnull(f);
-	fprintf(f, "%s\n", header);
-	for (size_t i = 0; i < n_lines; i++)
-		fprintf(f, "%s\n", line[i]);
-	ck_assert_int_eq(fclose(f), 0);
-	ck_assert_msg(pd_store_open(db_path, PD_OPEN_CREATE, &s, &err) == PD_OK,
-	              "%s", err.text);
-	pd_status st = pd_load_file(s, &request, found, &report, &err);
-
-	for (size_t i = 0; st != PD_OK && i < pd_findings_stored(found); i++) {
-		const pd_finding *g = pd_findings_at(found, i);
-
-		if (g->level == PD_ERROR)
-			fprintf(stderr, "%u:%u: %s: %s, %s\n", g->line,
-			        g->column, g->code, g->found, g->expected);
-	}
-	ck_assert_msg(st == PD_OK, "%s", err.text);
-	pd_findings_free(found);
-	return s;
-}
-
-static pd_answer *ask(pd_store *s, pd_arena *a, const char *text)
-{
-	pd_plan *plan = PD_NEW(a, pd_plan, 1);
-	pd_review *review = PD_NEW(a, pd_review, 1);
-	pd_error err = { 0 };
-	pd_run_options o = { .date = ask_date, .write_ledger = true };
-
-	ck_assert_msg(pd_plan_parse(a, text, strlen(text), "t.plan", plan,
-	                            &err) == PD_OK, "%s", err.text);
-	ck_assert_msg(pd_run_question(s, plan, &plan->question[0], &o, a,
-	                              review, &err) == PD_OK, "%s", err.text);
-	ck_assert_uint_eq(review->n_answers, 1);
-	return &review->answer[0];
-}
+enum { PATIENTS = 24 };
 
 static const char second_pull[] =
     "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
@@ -140,12 +24,12 @@ static const char second_pull[] =
 static void two_pulls(double *log_ratio)
 {
 	for (int p = 0; p < PATIENTS; p++) {
-		double base = exp(3 + 0.5 * noise(p, 1)), t[2];
+		double base = exp(3 + 0.5 * answer_noise(p, 1)), t[2];
 
 		for (int k = 0; k < 2; k++) {
-			t[k] = base * exp(-0.4 * k + 0.2 * noise(p, 10 + k));
+			t[k] = base * exp(-0.4 * k + 0.2 * answer_noise(p, 10 + k));
 			t[k] = round(t[k] * 1e6) / 1e6;
-			add((struct pull){ .patient = p, .site = 1,
+			answer_add((struct pull){ .patient = p, .site = 1,
 			                   .aliquot = k + 1, .syringe = 10,
 			                   .age = 40 + p, .volume = 5,
 			                   .tnc = t[k], .dish_1 = 10,
@@ -153,14 +37,6 @@ static void two_pulls(double *log_ratio)
 		}
 		log_ratio[p] = log(t[1]) - log(t[0]);
 	}
-}
-
-static const pd_sensitivity *find_line(const pd_answer *a, const char *name)
-{
-	for (size_t i = 0; i < a->n_sensitivity; i++)
-		if (strncmp(a->sensitivity[i].name, name, strlen(name)) == 0)
-			return &a->sensitivity[i];
-	return NULL;
 }
 
 /* The paired answer is the t interval of the patients' log ratios, and the
@@ -176,9 +52,9 @@ START_TEST(pairs_by_hand)
 		ss += (d[p] - mean) * (d[p] - mean);
 	double se = sqrt(ss / (PATIENTS - 1) / PATIENTS);
 	double t = pd_t_quantile(0.975, PATIENTS - 1);
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *a = ask(s, arena, second_pull);
+	pd_answer *a = answer_ask(s, arena, second_pull);
 
 	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
 	ck_assert_uint_eq(a->n_effects, 1);
@@ -190,7 +66,7 @@ START_TEST(pairs_by_hand)
 	ck_assert_str_eq(a->effect[0].first, "pull 2");
 	ck_assert_uint_eq(a->levels[0].n_patients, PATIENTS);
 	ck_assert_uint_eq(a->points.n_pairs, PATIENTS);
-	const pd_sensitivity *m = find_line(a, "mixed model inside");
+	const pd_sensitivity *m = answer_line(a, "mixed model inside");
 
 	ck_assert_ptr_nonnull(m);
 	ck_assert_msg(m->done, "%s", m->note);
@@ -207,20 +83,13 @@ END_TEST
 START_TEST(order_of_rows)
 {
 	double d[PATIENTS];
-	char keep[256];
 
 	two_pulls(d);
-	for (size_t i = n_lines - 1; i > 0; i--) {
-		size_t j = (size_t)((noise((int)i, 5) + 1) / 2 * (double)(i + 1));
-
-		memcpy(keep, line[i], sizeof keep);
-		memcpy(line[i], line[j], sizeof keep);
-		memcpy(line[j], keep, sizeof keep);
-	}
-	pd_store *s = load();
+	answer_shuffle();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *a = ask(s, arena, second_pull);
-	pd_answer *b = ask(s, arena,
+	pd_answer *a = answer_ask(s, arena, second_pull);
+	pd_answer *b = answer_ask(s, arena,
 	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
 	    "compare = aliquot_no 1 against 2\nwithin = site\n");
 	double mean = 0;
@@ -241,24 +110,24 @@ END_TEST
 START_TEST(confounding_between_patients)
 {
 	for (int p = 0; p < 60; p++) {
-		double base = 3 + 0.1 * noise(p, 2) + (p < 20 ? 1.0 : 0.0);
+		double base = 3 + 0.1 * answer_noise(p, 2) + (p < 20 ? 1.0 : 0.0);
 
 		for (int k = 0; k < 2; k++) {
 			int syringe = p < 20 ? 10 : p < 40 ? 50 : k ? 50 : 10;
 
-			add((struct pull){ .patient = p, .site = k + 1,
+			answer_add((struct pull){ .patient = p, .site = k + 1,
 			    .aliquot = 1, .syringe = syringe, .age = 50,
 			    .volume = 5, .dish_1 = 10, .dish_2 = 9,
-			    .tnc = exp(base + 0.5 * noise(p, 20 + k)) });
+			    .tnc = exp(base + 0.5 * answer_noise(p, 20 + k)) });
 		}
 	}
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *within = ask(s, arena,
+	pd_answer *within = answer_ask(s, arena,
 	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
 	    "compare = syringe_ml 10 against 50\nwithin = patient\n"
 	    "adjust = site_no\nmargin = 0.80\n");
-	pd_answer *across = ask(s, arena,
+	pd_answer *across = answer_ask(s, arena,
 	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
 	    "compare = syringe_ml 10 against 50\nmargin = 0.80\n");
 
@@ -280,26 +149,26 @@ START_TEST(zeros_stay)
 
 	for (int p = 0; p < 60; p++)
 		for (int k = 0; k < 2; k++) {
-			double m = 6 * exp(0.5 * noise(p, 3)) * (k ? 0.35 : 1);
-			int a = (int)(m * (1 + noise(p, 30 + k)));
-			int b = (int)(m * (1 + noise(p, 40 + k)));
+			double m = 6 * exp(0.5 * answer_noise(p, 3)) * (k ? 0.35 : 1);
+			int a = (int)(m * (1 + answer_noise(p, 30 + k)));
+			int b = (int)(m * (1 + answer_noise(p, 40 + k)));
 
-			add((struct pull){ .patient = p, .site = 1,
+			answer_add((struct pull){ .patient = p, .site = 1,
 			    .aliquot = k + 1, .syringe = 10, .age = 50,
 			    .volume = 5, .tnc = 30, .dish_1 = a < 0 ? 0 : a,
 			    .dish_2 = b < 0 ? 0 : b });
 			sum[k] += (a < 0 ? 0 : a) + (b < 0 ? 0 : b);
 		}
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *a = ask(s, arena,
+	pd_answer *a = answer_ask(s, arena,
 	    "[q]\ntitle = T\noutcome = cfu_f\njudge = concentration\n"
 	    "compare = aliquot_no 2 against 1\nwithin = site\n");
 
 	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
 	ck_assert_uint_gt(a->levels[0].n_zero, 0);
 	ck_assert_uint_eq(a->levels[0].n_rows, 60);
-	const pd_sensitivity *dropped = find_line(a, "zeros and limits left");
+	const pd_sensitivity *dropped = answer_line(a, "zeros and limits left");
 
 	ck_assert_ptr_nonnull(dropped);
 	ck_assert(dropped->done);
@@ -307,7 +176,7 @@ START_TEST(zeros_stay)
 	ck_assert_double_gt(dropped->value, a->effect[0].value);
 	/* as counts: at the same exposure hardly another ratio than that of
 	 * all colonies (exactly that under a Poisson law) */
-	const pd_sensitivity *counts = find_line(a, "colonies as counts");
+	const pd_sensitivity *counts = answer_line(a, "colonies as counts");
 
 	ck_assert_ptr_nonnull(counts);
 	ck_assert(counts->done);
@@ -340,9 +209,9 @@ START_TEST(refusals)
 	double d[PATIENTS];
 
 	two_pulls(d);
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *a = ask(s, arena, refused[_i].plan);
+	pd_answer *a = answer_ask(s, arena, refused[_i].plan);
 
 	ck_assert_ptr_nonnull(a->refusal);
 	ck_assert_msg(strstr(a->refusal, refused[_i].words) != NULL, "%s",
@@ -358,19 +227,19 @@ END_TEST
 START_TEST(method_versions)
 {
 	for (int overlap = 0; overlap < 2; overlap++) {
-		n_lines = 0;
+		answer_no_pulls();
 		for (int p = 0; p < 60; p++) {
 			int late = p >= 30, b = overlap ? p % 3 == 0 : late;
 
-			add((struct pull){ .patient = p, .site = 1,
+			answer_add((struct pull){ .patient = p, .site = 1,
 			    .aliquot = 1, .syringe = late ? 50 : 10, .age = 50,
 			    .volume = 5, .dish_1 = 5, .dish_2 = 6,
 			    .version = b ? "lab-b 1" : "lab-a 1",
-			    .tnc = exp(3 + 0.3 * noise(p, 4) + (b ? 1 : 0)) });
+			    .tnc = exp(3 + 0.3 * answer_noise(p, 4) + (b ? 1 : 0)) });
 		}
-		pd_store *s = load();
+		pd_store *s = answer_load();
 		pd_arena *arena = pd_arena_new();
-		pd_answer *a = ask(s, arena,
+		pd_answer *a = answer_ask(s, arena,
 		    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
 		    "compare = syringe_ml 10 against 50\n");
 
@@ -386,7 +255,7 @@ START_TEST(method_versions)
 		}
 		pd_arena_free(arena);
 		pd_store_close(s);
-		unlink(db_path);
+		answer_no_store();
 	}
 }
 END_TEST
@@ -409,16 +278,16 @@ START_TEST(version_inside_a_unit)
 		for (int k = 0; k < 2; k++) {
 			int b = k == 1 ? p % 5 != 0 : p % 5 == 1;
 
-			add((struct pull){ .patient = p, .site = 1,
+			answer_add((struct pull){ .patient = p, .site = 1,
 			    .aliquot = k + 1, .syringe = 10, .age = 50,
 			    .volume = 5, .dish_1 = 5, .dish_2 = 6,
 			    .version = b ? "lab-b 1" : "lab-a 1",
-			    .tnc = exp(3 + 0.5 * noise(p, 1) - 0.4 * k + 0.4 * b
-			               + 0.1 * noise(p, 10 + k)) });
+			    .tnc = exp(3 + 0.5 * answer_noise(p, 1) - 0.4 * k + 0.4 * b
+			               + 0.1 * answer_noise(p, 10 + k)) });
 		}
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *a = ask(s, arena, second_pull);
+	pd_answer *a = answer_ask(s, arena, second_pull);
 
 	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
 	ck_assert_double_eq_tol(log(a->effect[0].value), -0.4, 0.12);
@@ -437,31 +306,31 @@ START_TEST(counted_twice)
 	double width[2];
 
 	for (int twice = 0; twice < 2; twice++) {
-		n_lines = 0;
+		answer_no_pulls();
 		for (int i = 0; i < PATIENTS * 2 * (1 + twice); i++) {
 			int p = i / 2 % PATIENTS, k = i % 2;
 			int b = i >= 2 * PATIENTS;
 
-			add((struct pull){ .patient = p, .site = 1,
+			answer_add((struct pull){ .patient = p, .site = 1,
 			    .aliquot = k + 1, .syringe = 10, .age = 50,
 			    .volume = 5, .dish_1 = 5, .dish_2 = 6,
 			    .version = b ? "lab-b 1" : "lab-a 1",
-			    .tnc = exp(3 + 0.5 * noise(p, 1) - 0.4 * k + 0.5 * b
-			               + 0.3 * noise(p, 10 + k)
-			               + 0.02 * noise(p, 20 + k + 2 * b)) });
+			    .tnc = exp(3 + 0.5 * answer_noise(p, 1) - 0.4 * k + 0.5 * b
+			               + 0.3 * answer_noise(p, 10 + k)
+			               + 0.02 * answer_noise(p, 20 + k + 2 * b)) });
 		}
-		pd_store *s = load();
+		pd_store *s = answer_load();
 		pd_arena *arena = pd_arena_new();
-		pd_answer *a = ask(s, arena,
+		pd_answer *a = answer_ask(s, arena,
 		    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
 		    "compare = aliquot_no 2 against 1\n");
 
 		ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
-		ck_assert_uint_eq(a->flow[a->n_flow - 1].n_rows, n_lines);
+		ck_assert_uint_eq(a->flow[a->n_flow - 1].n_rows, answer_n_pulls());
 		width[twice] = a->effect[0].log.high - a->effect[0].log.low;
 		pd_arena_free(arena);
 		pd_store_close(s);
-		unlink(db_path);
+		answer_no_store();
 	}
 	ck_assert_double_eq_tol(width[1] / width[0], 1, 0.03);
 }
@@ -473,15 +342,15 @@ START_TEST(notes)
 {
 	for (int p = 0; p < PATIENTS; p++)
 		for (int k = 0; k < 2; k++)
-			add((struct pull){ .patient = p, .site = 1,
+			answer_add((struct pull){ .patient = p, .site = 1,
 			    .aliquot = k + 1, .syringe = 10, .age = 50,
 			    .volume = 5, .dish_1 = 5, .dish_2 = 6,
 			    .last = k ? "ACD-A,,33" : p % 2 ? "none,,29.5"
 			                            : "ACD-A,1.25,29.5",
-			    .tnc = exp(3 + 0.1 * noise(p, k)) });
-	pd_store *s = load();
+			    .tnc = exp(3 + 0.1 * answer_noise(p, k)) });
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *a = ask(s, arena,
+	pd_answer *a = answer_ask(s, arena,
 	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
 	    "compare = aliquot_no 2 against 1\nwithin = site\n"
 	    "where = operator is op-a or op-A; sex is female or male\n");
@@ -514,24 +383,24 @@ START_TEST(not_a_gain)
 			char last[32];
 
 			snprintf(last, sizeof last, "none,,%.1f",
-			         29 + 4 * k + noise(p, k));
-			add((struct pull){ .patient = p, .site = 1,
+			         29 + 4 * k + answer_noise(p, k));
+			answer_add((struct pull){ .patient = p, .site = 1,
 			    .aliquot = k + 1, .syringe = 10, .age = 50,
 			    .volume = 5, .tnc = 20.5, .dish_1 = 5,
 			    .dish_2 = 6, .last = last,
 			    .viability = p % 3 ? (p + k) % 2 ? "62" : "88"
 			                       : ">90" });
 		}
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
-	pd_answer *a = ask(s, arena,
+	pd_answer *a = answer_ask(s, arena,
 	    "[q]\ntitle = T\noutcome = hct\njudge = percent\n"
 	    "compare = aliquot_no 2 against 1\nwithin = site\n");
 
 	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
 	ck_assert_int_eq(a->effect[0].verdict, PD_BETTER);
 	ck_assert(a->not_a_choice);
-	a = ask(s, arena,
+	a = answer_ask(s, arena,
 	    "[q]\ntitle = T\noutcome = viability\njudge = percent\n"
 	    "compare = aliquot_no 2 against 1\n");
 	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
@@ -550,19 +419,19 @@ START_TEST(looks)
 	double d[PATIENTS];
 
 	two_pulls(d);
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
 
-	ck_assert_uint_eq(ask(s, arena, second_pull)->n_looks, 1);
-	ck_assert_uint_eq(ask(s, arena, second_pull)->n_looks, 1);
+	ck_assert_uint_eq(answer_ask(s, arena, second_pull)->n_looks, 1);
+	ck_assert_uint_eq(answer_ask(s, arena, second_pull)->n_looks, 1);
 	pd_store_close(s);
-	n_lines = 0;
+	answer_no_pulls();
 	for (int k = 0; k < 2; k++)
-		add((struct pull){ .patient = 900, .site = 1, .aliquot = k + 1,
+		answer_add((struct pull){ .patient = 900, .site = 1, .aliquot = k + 1,
 		    .syringe = 10, .age = 50, .volume = 5, .tnc = 31.7 - k,
 		    .dish_1 = 4, .dish_2 = 7 });
-	s = load();
-	ck_assert_uint_eq(ask(s, arena, second_pull)->n_looks, 2);
+	s = answer_load();
+	ck_assert_uint_eq(answer_ask(s, arena, second_pull)->n_looks, 2);
 	pd_arena_free(arena);
 	pd_store_close(s);
 }
@@ -575,23 +444,23 @@ START_TEST(margin_against_data)
 	double d[PATIENTS];
 
 	two_pulls(d);
-	pd_store *s = load();
+	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
 
 	for (int k = 0; k < 2; k++) {
 		ck_assert_ptr_nonnull(strstr(
-		    ask(s, arena, second_pull)->declared,
+		    answer_ask(s, arena, second_pull)->declared,
 		    "first read on 2024-07-01, with all these data already"));
-		ask_date = "2024-09-01";
+		answer_ask_date = "2024-09-01";
 	}
 	pd_store_close(s);
-	n_lines = 0;
-	load_date = "2024-08-15";
-	add((struct pull){ .patient = 901, .site = 1, .aliquot = 1,
+	answer_no_pulls();
+	answer_load_date = "2024-08-15";
+	answer_add((struct pull){ .patient = 901, .site = 1, .aliquot = 1,
 	    .syringe = 10, .age = 50, .volume = 5, .tnc = 30.3,
 	    .dish_1 = 4, .dish_2 = 7 });
-	s = load();
-	ck_assert_ptr_nonnull(strstr(ask(s, arena, second_pull)->declared,
+	s = answer_load();
+	ck_assert_ptr_nonnull(strstr(answer_ask(s, arena, second_pull)->declared,
 	                             "1 of 2 files were loaded after"));
 	pd_arena_free(arena);
 	pd_store_close(s);
@@ -603,7 +472,7 @@ int main(void)
 	Suite *s = suite_create("answer");
 	TCase *t = tcase_create("answers");
 
-	tcase_add_checked_fixture(t, setup, teardown);
+	tcase_add_checked_fixture(t, answer_setup, answer_teardown);
 	tcase_set_timeout(t, 60);
 	tcase_add_test(t, pairs_by_hand);
 	tcase_add_test(t, order_of_rows);

@@ -18,6 +18,9 @@
 	"judge = concentration\ncompare = aliquot_no 2 against 1\n"            \
 	"within = site\nmargin = 0.80\nrole = primary\n"
 
+#define ASK                                                                    \
+	"[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+
 static pd_status parse(pd_arena *a, const char *text, pd_plan *plan,
                        pd_error *err)
 {
@@ -128,7 +131,35 @@ static const struct {
 	{ BODY "  = 3\n", 9, 3, "key = value" },
 	{ BODY "colour = red\n", 9, 1, "unknown key" },
 	{ BODY "title = again\n", 9, 1, "twice" },
-	{ BODY "slope = age_y per 10\n", 9, 1, "either" },
+	{ BODY "slope = age_y per 10\n", 9, 1, "one of" },
+	{ BODY "curve = age_y 30 against 20\n", 9, 1, "one of" },
+	{ ASK "change = last summer\n", 5, 10, "a day such as" },
+	{ ASK "change = 2024-02-30\n", 5, 10, "a day such as" },
+	{ ASK "change = 2024-06-01\nwithin = patient\n", 1, 1,
+	  "lies between cases" },
+	{ ASK "change = 2024-06-01\nadjust = case_date\n", 1, 1,
+	  "by itself" },
+	{ ASK "curve = volume_ml ten against 4\n", 5, 9, "two numbers" },
+	{ ASK "curve = volume_ml 4 against 4\n", 5, 9, "two different" },
+	{ ASK "curve = move none against redirect\n", 5, 9, "two numbers" },
+	{ ASK "curve = operator 1 against 2\n", 1, 1, "a curve needs" },
+	{ ASK "compare = aliquot_no 2 against 1\nfloor = none\n", 6, 9,
+	  "a number above 0" },
+	{ ASK "compare = aliquot_no 2 against 1\nfloor = 5\nmargin = 0.8\n",
+	  1, 1, "2 points" },
+	{ ASK "compare = aliquot_no 2 against 1\ndiffers_by = age_y\n", 6, 14,
+	  "'A against B'" },
+	{ ASK "compare = aliquot_no 2 against 1\ndiffers_by = age_y per 0\n",
+	  6, 14, "PARAMETER per STEP" },
+	{ ASK "compare = aliquot_no 2 against 1\n"
+	      "differs_by = age_y old against young\n", 1, 1,
+	  "expected 'age_y per STEP'" },
+	{ ASK "compare = aliquot_no 2 against 1\ndiffers_by = sex per 1\n", 1,
+	  1, "expected 'sex A against B'" },
+	{ ASK "compare = aliquot_no 2 against 1\n"
+	      "differs_by = aliquot_no per 1\n", 1, 1, "by itself" },
+	{ ASK "curve = volume_ml 10 against 4\ndiffers_by = age_y per 10\n",
+	  1, 1, "two levels or a slope" },
 	{ BODY BODY, 9, 2, "already on line 1" },
 	{ BODY "expect = below 1\n", 1, 1, "role control" },
 	{ BODY "adjust = age_y,\n", 9, 10, "column names" },
@@ -145,7 +176,7 @@ static const struct {
 	{ "[q]\ntitle = T\noutcome = cfu_f\njudge = richness\n", 4, 9,
 	  "yield per site" },
 	{ "[q]\ntitle = T\noutcome = cfu_f\njudge = concentration\n", 1, 1,
-	  "no 'compare' or 'slope'" },
+	  "no 'compare', 'slope', 'curve' or 'change'" },
 	{ "[q]\noutcome = cfu_f\njudge = concentration\n", 1, 1, "no 'title'" },
 	{ "[q]\ntitle = T\njudge = concentration\n", 1, 1, "no 'outcome'" },
 	{ "[q]\ntitle = T\noutcome = luck\njudge = concentration\n"

@@ -60,7 +60,7 @@ sed -n '/^\.Ss Names/,/^\.Sh/p' "$pages/perdraw-plan.5" | sed -n 's/^\.Cm //p' |
 	LC_ALL=C sort >"$scratch/page"
 same "perdraw-plan(5) and query_column.c differ in names"
 sed -n '/struct key {/,/^};/p' lib/plan/question.c |
-	grep -o '{ "[a-z_]*", set' | sed 's/{ "//; s/",.*//' |
+	grep -o '{ "[a-z_]*", [sp]' | sed 's/{ "//; s/",.*//' |
 	LC_ALL=C sort >"$scratch/code"
 sed -n '/^\.Ss The other sections/,/^\.Ss Names/s/^\.It Cm \([a-z_]*\)$/\1/p' \
 	"$pages/perdraw-plan.5" | LC_ALL=C sort >"$scratch/page"

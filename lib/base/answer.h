@@ -100,6 +100,7 @@ typedef struct pd_answer {
 	bool not_a_choice;            /* age, date, operator, or red cells as
 	                                 the outcome: the words are
 	                                 higher/lower, not better/worse        */
+	bool share;                   /* of rows that reach a floor            */
 	bool adds_burden;             /* a gain here costs the patient more
 	                                 entries or more mL: the harm line is
 	                                 printed beside it                     */

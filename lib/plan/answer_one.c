@@ -34,7 +34,7 @@ static pd_status no_memory(pd_error *err)
 	return pd_fail(err, PD_NO_MEMORY, "out of memory answering");
 }
 
-static void head(struct work *w)
+static pd_status head(struct work *w, pd_error *err)
 {
 	const pd_question *q = w->q;
 	pd_answer *a = w->a;
@@ -44,16 +44,20 @@ static void head(struct work *w)
 	a->title = q->title;
 	a->role = q->role;
 	a->outcome_words = pd_query_words(q->outcome);
-	a->judge_words = pd_words_judge(q);
-	a->unit = pd_query_unit(q->outcome, q->judge);
-	a->parameter_words = pd_words_parameter(q->parameter);
+	a->judge_words = isnan(q->floor) ? pd_words_judge(q)
+	                                 : pd_words_share(w->arena, q);
+	a->unit = isnan(q->floor) ? pd_query_unit(q->outcome, q->judge) : "%";
+	a->parameter_words = q->differs_by ? pd_words_effect(w->arena, q)
+	                                   : pd_words_parameter(q->parameter);
 	a->log_x = q->kind == PD_COMPARE_SLOPE && isnan(q->step);
 	a->not_a_choice = pd_words_not_a_choice(q->parameter) ||
-	                  pd_words_not_a_gain(q->outcome);
+	                  pd_words_not_a_gain(q->outcome) || q->differs_by;
 	a->adds_burden = pd_words_adds_burden(q->parameter);
+	a->share = !isnan(q->floor);
 	a->scale = q->scale;
 	a->margin = q->margin;
 	a->level = w->plan->level;
+	return a->judge_words && a->parameter_words ? PD_OK : no_memory(err);
 }
 
 static pd_status take_flow(struct work *w, pd_error *err)
@@ -89,9 +93,19 @@ static pd_status name_effect(struct work *w, size_t k, pd_effect *e,
 {
 	const pd_question *q = w->q;
 
-	if (q->kind == PD_COMPARE_SLOPE) {
+	if (q->differs_by) {
+		e->first = w->a->parameter_words;
+		e->label = pd_words_modifier(w->arena, q);
+	} else if (q->kind == PD_COMPARE_SLOPE) {
 		e->first = pd_words_parameter(q->parameter);
 		e->label = pd_words_step(w->arena, q);
+	} else if (q->kind == PD_COMPARE_CURVE) {
+		e->first = pd_words_arm(w->arena, q->parameter, q->first);
+		e->second = pd_words_arm(w->arena, q->parameter, q->second);
+		if (!e->first || !e->second)
+			return no_memory(err);
+		e->label = pd_arena_print(w->arena, "%s against %s", e->first,
+		                          e->second);
 	} else {
 		e->first = w->rows.arm_name[k];
 		e->second = q->kind == PD_COMPARE_EACH ? "the mean of all"
@@ -144,6 +158,7 @@ static pd_status answer_paired(struct work *w, pd_error *err)
 static pd_status answer_mixed(struct work *w, pd_error *err)
 {
 	pd_fit_ask ask = { .adjust = true,
+		           .calendar = !isnan(w->q->change),
 		           .within = w->method.way == PD_WAY_WITHIN };
 	pd_status st = pd_fit_run(w->plan, w->q, &w->rows, &ask, w->arena,
 	                          w->scratch, &w->fit, err);
@@ -233,8 +248,9 @@ pd_status pd_answer_one(pd_store *store, const pd_plan *plan,
 	w.scratch = pd_arena_new();
 	if (!w.scratch)
 		return no_memory(err);
-	head(&w);
-	st = answer(&w, store, err);
+	st = head(&w, err);
+	if (st == PD_OK)
+		st = answer(&w, store, err);
 	pd_fit_clear(&w.fit);
 	pd_rows_clear(&w.rows);
 	pd_arena_free(w.scratch);

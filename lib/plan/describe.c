@@ -214,7 +214,9 @@ static pd_status describe_level(struct work *w, size_t k, pd_error *err)
 	}
 	double sd = row_sd(w, b, l->n_rows);
 
-	l->spread = w->q->scale == PD_RATIO ? exp(sd) : sd;
+	l->spread = w->q->scale == PD_RATIO ? exp(sd)
+	            : isnan(w->q->floor)    ? sd
+	                                    : (double)NAN; /* of a share: none */
 	return PD_OK;
 }
 
@@ -296,10 +298,12 @@ static pd_status fitted_line(struct work *w, pd_fit *fit, pd_error *err)
 		pd_estimate e;
 
 		memcpy(c, mean, p * sizeof *c);
-		c[fit->x_column] += x - fit->x_mean;
+		pd_fit_place(fit, x, c);
 		st = pd_impute_contrast(fit->model, c, w->level,
 		                        PD_SATTERTHWAITE, &e, err);
-		out[0][k] = isnan(w->q->step) ? exp2(x) : x * w->q->step;
+		out[0][k] = fit->curve             ? x
+		            : isnan(w->q->step) ? exp2(x)
+		                                : x * w->q->step;
 		out[1][k] = shown(w, e.value);
 		out[2][k] = shown(w, e.low);
 		out[3][k] = shown(w, e.high);

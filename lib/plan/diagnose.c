@@ -1,9 +1,11 @@
 /* diagnose.c - checks of the fit and cautions of the question, in words. */
 #include "plan/diagnose.h"
+#include "plan/words.h"
 #include "stats/paired.h"
 #include "stats/quantile.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -117,9 +119,108 @@ static pd_status spread_by_arm(struct work *w, const double *residual,
 	    w->r->arm_name[ratio > 1 ? 1 : 0]), err);
 }
 
+static double plain(double x)
+{
+	return x;
+}
+
+static int by_number(const void *a, const void *b)
+{
+	double x = *(const double *)a, y = *(const double *)b;
+
+	return (x > y) - (x < y);
+}
+
+/* Values a tenth from either end, to the three digits they are named by. */
+static pd_status tenths(struct work *w, const double *x, double *low,
+                        double *high, pd_error *err)
+{
+	size_t n = w->r->n;
+	double *sorted = malloc((n + 1) * sizeof *sorted);
+	char text[32];
+
+	if (!sorted)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	memcpy(sorted, x, n * sizeof *sorted);
+	qsort(sorted, n, sizeof *sorted, by_number);
+	snprintf(text, sizeof text, "%.3g", sorted[n / 10]);
+	*low = strtod(text, NULL);
+	snprintf(text, sizeof text, "%.3g", sorted[n - 1 - n / 10]);
+	*high = strtod(text, NULL);
+	free(sorted);
+	return PD_OK;
+}
+
+/* Is the curve more than a straight line? */
+static pd_status bends(struct work *w, pd_fit *fit, pd_error *err)
+{
+	size_t p = fit->design.p, rows = fit->curve->k - 2;
+	double *c = PD_NEW(w->arena, double, rows * p);
+	pd_f_test f;
+
+	if (!c)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t j = 0; j < rows; j++)
+		c[j * p + fit->curve_column[j + 1]] = 1;
+	pd_status st = pd_impute_f_test(fit->model, c, rows, PD_KENWARD_ROGER,
+	                                &f, err);
+
+	if (st != PD_OK)
+		return st;
+	return note(w, pd_arena_print(
+	    w->arena, f.p < 0.01
+	        ? "Shape: the curve fits better than a straight line (P < "
+	          ".01)."
+	        : "Shape: these data do not tell the curve from a straight "
+	          "line (P = %.2f).", f.p), err);
+}
+
+/* The effect itself at two places of what it may differ by. */
+static pd_status parts(struct work *w, pd_fit *fit, pd_error *err)
+{
+	const pd_question *q = w->q;
+	const pd_column *m = pd_frame_find(w->r->model, q->differs_by);
+	double at[2] = { 1, 0 };
+	pd_estimate e[2];
+	pd_status st = PD_OK;
+
+	if (m->kind == PD_REAL)
+		st = tenths(w, m->real, &at[1], &at[0], err);
+	for (int k = 0; st == PD_OK && k < 2; k++) {
+		double *c = PD_NEW(w->arena, double, fit->design.p);
+		double x = m->kind == PD_REAL ? at[k] / q->differs_step : at[k];
+
+		if (!c)
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+		c[fit->x_column] = 1;
+		c[fit->differs_column] = x - fit->differs_mean;
+		st = pd_impute_contrast(fit->model, c, w->plan->level,
+		                        PD_KENWARD_ROGER, &e[k], err);
+	}
+	if (st != PD_OK)
+		return st;
+	double (*shown)(double) = q->scale == PD_RATIO ? exp : plain;
+	char name[2][24];
+
+	for (int k = 0; k < 2; k++)
+		snprintf(name[k], sizeof name[k], "%g", at[k]);
+	const char *words[2] = {
+		m->kind == PD_REAL ? name[0] : q->differs_first,
+		m->kind == PD_REAL ? name[1] : q->differs_second,
+	};
+
+	return note(w, pd_arena_print(
+	    w->arena, "Parts: the effect is %.3g (%.3g to %.3g) with %s and "
+	    "%.3g (%.3g to %.3g) with %s.", shown(e[0].value), shown(e[0].low),
+	    shown(e[0].high), pd_words_arm(w->arena, q->differs_by, words[0]),
+	    shown(e[1].value), shown(e[1].low), shown(e[1].high),
+	    pd_words_arm(w->arena, q->differs_by, words[1])), err);
+}
+
 static pd_status curvature(struct work *w, pd_error *err)
 {
 	pd_fit_ask ask = { .adjust = true, .curved = true, .light = true,
+		           .calendar = !isnan(w->q->change),
 		           .within = w->m->way != PD_WAY_BETWEEN };
 	pd_fit fit;
 
@@ -143,6 +244,14 @@ static pd_status curvature(struct work *w, pd_error *err)
 	    ? "Shape: a curve fits better than a straight line (P < .01); "
 	      "the slope is an average over the range seen."
 	    : "Shape: no sign that a straight line is wrong.", err);
+}
+
+static pd_status shape(struct work *w, pd_fit *fit, pd_error *err)
+{
+	if (fit && fit->curve)
+		return bends(w, fit, err);
+	return fit && w->q->differs_by ? parts(w, fit, err)
+	                               : curvature(w, err);
 }
 
 static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
@@ -223,11 +332,15 @@ pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
 		st = note(&w, pd_arena_print(arena, "Left out of the "
 		                             "adjustment: %s.", fit->aliased),
 		          err);
+	if (st == PD_OK && rows->floor_note)
+		st = note(&w, rows->floor_note, err);
+	if (!isnan(q->floor))
+		residual = NULL; /* of shares they say nothing */
 	if (st == PD_OK && residual)
 		st = outliers(&w, residual, rows->n, err);
 	if (st == PD_OK && residual)
 		st = spread_by_arm(&w, residual, rows->n, err);
-	return st == PD_OK ? curvature(&w, err) : st;
+	return st == PD_OK ? shape(&w, fit, err) : st;
 }
 
 /* --- cautions -------------------------------------------------------------------------- */
@@ -288,6 +401,8 @@ static const struct caution {
 	{ "aliquot_no", "Weak first pulls may have led to further pulls." },
 	{ "age_y", "A group result: it does not predict a person and is no "
 	  "reason to refuse or to promise." },
+	{ "date", "Whatever else changed on or about that day is in this "
+	  "difference; the calendar slope takes out a steady drift only." },
 	{ "operator", "Operators' patients differ; read the intervals, make "
 	  "no ranking." },
 	{ "case_date", "A drift over the years can be the laboratory's, the "

@@ -1,33 +1,11 @@
 /* fit.c - rows into a model frame, the frame into a design, the fit. */
-#include "plan/fit.h"
+#include "plan/fit_own.h"
 #include "plan/fit_count.h"
 #include "plan/words.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-enum { MOST_TERMS = 96 };
-static const char between_units[] = " between units";
-#define NONE ((size_t)-1)
-
-/* The model being put together. */
-struct build {
-	const pd_question *q;
-	const pd_rows *r;
-	const pd_fit_ask *ask;
-	pd_arena *arena, *scratch;
-	pd_fit *fit;
-	pd_frame *frame;         /* the kept rows' columns                    */
-	pd_term term[MOST_TERMS];
-	size_t n_terms, first_effect; /* index of the first effect term       */
-	int32_t *group[PD_ROWS_DEPTH];
-};
-
-static pd_status no_memory(pd_error *err)
-{
-	return pd_fail(err, PD_NO_MEMORY, "out of memory fitting");
-}
 
 static pd_status choose_rows(struct build *b, pd_error *err)
 {
@@ -46,181 +24,6 @@ static pd_status choose_rows(struct build *b, pd_error *err)
 	}
 	b->frame = pd_frame_new(f->n);
 	return b->frame ? PD_OK : no_memory(err);
-}
-
-/* --- columns ------------------------------------------------------------- */
-
-static pd_status add_term(struct build *b, const char *name, pd_error *err)
-{
-	if (b->n_terms == MOST_TERMS)
-		return pd_fail(err, PD_PLAN, "more than %d model columns",
-		               MOST_TERMS);
-	b->term[b->n_terms++] = (pd_term){ .column = name };
-	return PD_OK;
-}
-
-/* A column of rows->model, levels that still occur only. */
-static pd_status take_column(struct build *b, const char *name, pd_error *err)
-{
-	const pd_column *s = pd_frame_find(b->r->model, name);
-	size_t n = b->fit->n;
-
-	if (!s)
-		return pd_fail(err, PD_INTERNAL, "no column '%s'", name);
-	pd_column *d = s->kind == PD_REAL
-	                   ? pd_frame_add_real(b->frame, name)
-	                   : pd_frame_add_factor(b->frame, name);
-
-	if (!d)
-		return no_memory(err);
-	for (size_t i = 0; i < n; i++) {
-		size_t at = b->fit->row[i];
-
-		if (s->kind == PD_REAL)
-			d->real[i] = s->real[at];
-		else if ((d->code[i] = pd_frame_level(
-		              b->frame, d, s->level[s->code[at]])) < 0)
-			return no_memory(err);
-	}
-	if (s->kind == PD_FACTOR && pd_column_sort_levels(d, n) != PD_OK)
-		return no_memory(err);
-	return add_term(b, d->name, err);
-}
-
-static int is_adjuster(const pd_question *q, const char *name)
-{
-	for (size_t k = 0; k < q->n_adjust; k++)
-		if (strcmp(q->adjust[k], name) == 0)
-			return 1;
-	return 0;
-}
-
-static int finite_column(const pd_column *c, size_t n)
-{
-	for (size_t i = 0; i < n; i++)
-		if (!isfinite(c->real[i]))
-			return 0;
-	return 1;
-}
-
-/* Several laboratory method versions are always told apart. */
-static int several_versions(const pd_question *q, const pd_rows *r)
-{
-	const pd_column *v = pd_frame_find(r->model, "method_version");
-
-	return v && v->n_levels > 1 && !is_adjuster(q, "method_version") &&
-	       strcmp(q->parameter, "method_version") != 0;
-}
-
-static pd_status add_adjusters(struct build *b, pd_error *err)
-{
-	const pd_question *q = b->q;
-	pd_status st = PD_OK;
-	const pd_column *date = pd_frame_find(b->r->model, "case_date");
-
-	for (size_t k = 0; st == PD_OK && b->ask->adjust && k < q->n_adjust;
-	     k++) {
-		const char *name = pd_rows_adjuster(b->arena, q, k);
-
-		st = name ? take_column(b, name, err) : no_memory(err);
-	}
-	if (st == PD_OK && b->ask->adjust && several_versions(q, b->r))
-		st = take_column(b, "method_version", err);
-	if (st == PD_OK && b->ask->calendar && date &&
-	    finite_column(date, b->r->n) && !is_adjuster(q, "case_date") &&
-	    strcmp(q->parameter, "case_date") != 0)
-		st = take_column(b, "case_date", err);
-	return st;
-}
-
-/* Splits `x` inside its unit; adds the unit means as an adjuster named
- * `between` and leaves the deviations in x. */
-static pd_status split_within(struct build *b, double *x, const char *between,
-                              pd_error *err)
-{
-	size_t unit = pd_rows_level(b->r, b->q->within), n = b->fit->n;
-	double *whole = PD_NEW(b->scratch, double, n + 1);
-	int32_t *group = PD_NEW(b->scratch, int32_t, n + 1);
-	pd_column *mean = pd_frame_add_real(b->frame, between);
-
-	if (!whole || !group || !mean)
-		return no_memory(err);
-	memcpy(whole, x, n * sizeof *x);
-	for (size_t i = 0; i < n; i++)
-		group[i] = b->r->group[unit][b->fit->row[i]];
-	pd_status st = pd_split_within(whole, group, n, b->r->n_groups[unit],
-	                               x, mean->real, err);
-
-	return st == PD_OK ? add_term(b, mean->name, err) : st;
-}
-
-/* One effect column: its values, split when asked, added as the last terms. */
-static pd_status add_effect(struct build *b, const char *name,
-                            const double *value, pd_error *err)
-{
-	double *x = PD_NEW(b->scratch, double, b->fit->n);
-	char *between = pd_arena_print(b->scratch, "%s%s", name, between_units);
-	pd_status st = PD_OK;
-
-	if (!x || !between)
-		return no_memory(err);
-	memcpy(x, value, b->fit->n * sizeof *x);
-	if (b->ask->within && b->q->within)
-		st = split_within(b, x, between, err);
-	if (st != PD_OK)
-		return st;
-	pd_column *c = pd_frame_add_real(b->frame, name);
-
-	if (!c)
-		return no_memory(err);
-	memcpy(c->real, x, b->fit->n * sizeof *x);
-	if (b->first_effect == NONE)
-		b->first_effect = b->n_terms;
-	return add_term(b, c->name, err);
-}
-
-static pd_status add_effects(struct build *b, pd_error *err)
-{
-	const pd_rows *r = b->r;
-	size_t n = b->fit->n;
-	double *value = PD_NEW(b->scratch, double, n + 1);
-	pd_status st = PD_OK;
-
-	if (!value)
-		return no_memory(err);
-	b->first_effect = NONE;
-	if (r->x) {
-		double mean = 0;
-
-		for (size_t i = 0; i < n; i++)
-			mean += (value[i] = r->x[b->fit->row[i]]) / (double)n;
-		b->fit->x_mean = mean;
-		st = add_effect(b, "effect", value, err);
-		if (st != PD_OK || !b->ask->curved)
-			return st;
-		for (size_t i = 0; i < n; i++)
-			value[i] = (value[i] - mean) * (value[i] - mean);
-		pd_column *c = pd_frame_add_real(b->frame, "effect squared");
-
-		if (!c)
-			return no_memory(err);
-		memcpy(c->real, value, n * sizeof *value);
-		return add_term(b, c->name, err);
-	}
-	/* two arms: one indicator of the first; more: of all but the first */
-	for (size_t a = 0; st == PD_OK && a < r->n_arms; a++) {
-		if ((r->n_arms == 2 && b->q->kind == PD_COMPARE_LEVELS)
-		        ? a != 0
-		        : a == 0)
-			continue;
-		for (size_t i = 0; i < n; i++)
-			value[i] = (size_t)r->arm[b->fit->row[i]] == a;
-		char *name = pd_arena_print(b->scratch, "effect of %s",
-		                            r->arm_name[a]);
-
-		st = name ? add_effect(b, name, value, err) : no_memory(err);
-	}
-	return st;
 }
 
 /* --- the tree --------------------------------------------------------------- */
@@ -291,7 +94,7 @@ static pd_status read_dropped(struct build *b, pd_error *err)
 		}
 	for (size_t k = 0; k < f->design.n_dropped; k++) {
 		/* every unit alike: nothing is between them to adjust for */
-		if (strstr(f->design.dropped[k], between_units))
+		if (strstr(f->design.dropped[k], pd_build_between))
 			continue;
 		f->aliased = f->aliased
 		    ? pd_arena_print(b->arena, "%s; %s", f->aliased,
@@ -317,6 +120,33 @@ static size_t effect_term(const struct build *b, size_t k)
 	return b->first_effect + stride * k;
 }
 
+/* Height at `first` less height at `second`. */
+static void set_curve(struct build *b)
+{
+	pd_fit *f = b->fit;
+	double to[PD_SPLINE_MOST], from[PD_SPLINE_MOST];
+
+	pd_spline_basis(f->curve, b->q->to, to);
+	pd_spline_basis(f->curve, b->q->from, from);
+	for (size_t j = 0; j + 1 < f->curve->k; j++) {
+		f->curve_column[j] = column_of(b, b->first_effect + j);
+		f->contrast[f->curve_column[j]] = to[j] - from[j];
+	}
+}
+
+void pd_fit_place(const pd_fit *f, double x, double *c)
+{
+	double at[PD_SPLINE_MOST];
+
+	if (!f->curve) {
+		c[f->x_column] += x - f->x_mean;
+		return;
+	}
+	pd_spline_basis(f->curve, x, at);
+	for (size_t j = 0; j + 1 < f->curve->k; j++)
+		c[f->curve_column[j]] += at[j] - f->curve_mean[j];
+}
+
 static pd_status set_contrasts(struct build *b, pd_error *err)
 {
 	pd_fit *f = b->fit;
@@ -329,6 +159,15 @@ static pd_status set_contrasts(struct build *b, pd_error *err)
 	if (!f->contrast || !f->effect)
 		return no_memory(err);
 	f->x_column = column_of(b, effect_term(b, 0));
+	if (f->curve) {
+		set_curve(b);
+		return PD_OK;
+	}
+	if (b->q->differs_by && !b->ask->curved) {
+		f->differs_column = column_of(b, b->n_terms - 1);
+		f->contrast[f->differs_column] = 1;
+		return PD_OK;
+	}
 	if (!each) {
 		f->contrast[f->x_column] = 1;
 		return PD_OK;
@@ -437,9 +276,11 @@ static pd_status run(struct build *b, const pd_plan *plan, pd_error *err)
 	pd_status st = choose_rows(b, err);
 
 	if (st == PD_OK)
-		st = add_adjusters(b, err);
+		st = pd_build_adjusters(b, err);
 	if (st == PD_OK)
-		st = add_effects(b, err);
+		st = pd_build_effects(b, err);
+	if (st == PD_OK && f->refusal)
+		return PD_OK;
 	if (st == PD_OK)
 		st = prune_tree(b, err);
 	if (st == PD_OK && f->n < b->n_terms + 3) {
@@ -491,7 +332,11 @@ const char *pd_fit_adjusters(const pd_question *q, const pd_rows *rows,
 		words = words ? pd_arena_print(arena, "%s, %s", words, name)
 		              : name;
 	}
-	if (several_versions(q, rows))
+	if (!isnan(q->change))
+		words = words ? pd_arena_print(arena, "%s, calendar slope",
+		                               words)
+		              : "calendar slope";
+	if (pd_build_versions(q, rows))
 		words = words ? pd_arena_print(arena, "%s, laboratory method "
 		                               "version", words)
 		              : "laboratory method version";

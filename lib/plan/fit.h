@@ -16,6 +16,7 @@
 #include "plan/rows.h"
 #include "stats/design.h"
 #include "stats/impute.h"
+#include "stats/spline.h"
 
 typedef struct pd_fit_ask {
 	const unsigned char *keep; /* one a row; NULL: all rows               */
@@ -39,6 +40,11 @@ typedef struct pd_fit {
 	pd_estimate curvature;     /* with curved                             */
 	size_t x_column;           /* slope: column of the effect             */
 	double x_mean;             /* slope: its centre                       */
+	pd_spline *curve;          /* its knots; NULL: no curve               */
+	size_t curve_column[PD_SPLINE_MOST];
+	double curve_mean[PD_SPLINE_MOST]; /* of its columns, before a split  */
+	size_t differs_column;     /* effect times modifier                   */
+	double differs_mean;       /* of the modifier, in its steps           */
 	size_t depth;              /* levels of the fit, after pruning        */
 	size_t level[PD_ROWS_DEPTH]; /* their index in pd_rows                */
 	size_t n_groups[PD_ROWS_DEPTH];
@@ -52,6 +58,10 @@ pd_status pd_fit_run(const pd_plan *plan, const pd_question *q,
                      pd_arena *arena, pd_arena *scratch, pd_fit *out,
                      pd_error *err);
 void pd_fit_clear(pd_fit *fit);
+
+/* c[p], a row of the columns' means, moved to value x of the slope's or
+ * curve's parameter. */
+void pd_fit_place(const pd_fit *fit, double x, double *c);
 
 /* Names of the adjusters of the fit in words, "age, sex"; NULL when none. */
 const char *pd_fit_adjusters(const pd_question *q, const pd_rows *rows,

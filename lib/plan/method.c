@@ -15,6 +15,7 @@ struct facts {
 	int censored;  /* some results are known only between limits          */
 	int varying;   /* an adjuster or the method version changes inside it */
 	int versions;  /* the method version does                             */
+	int differs;   /* the effect is asked to differ by something          */
 };
 
 enum { NO = 0, YES = 1, ANY = 2 };
@@ -173,6 +174,51 @@ static const char *split_versions(const pd_question *q, const pd_rows *r,
 	       "count some samples by both versions first";
 }
 
+/* A curve says nothing outside the values seen. */
+static const char *outside(const pd_question *q, const pd_rows *r,
+                           pd_arena *arena)
+{
+	double low = INFINITY, high = -INFINITY;
+
+	for (size_t i = 0; i < r->n; i++) {
+		low = fmin(low, r->raw[i]);
+		high = fmax(high, r->raw[i]);
+	}
+	if (fmin(q->from, q->to) >= low && fmax(q->from, q->to) <= high)
+		return NULL;
+	return pd_arena_print(arena, "%s against %s lies outside the values "
+	                      "seen, %g to %g", q->first, q->second, low, high);
+}
+
+enum { LEAST_AT_FLOOR = 5 };
+
+/* A share whose interval rests on a handful of rows is not given. */
+static const char *few_at_floor(const pd_question *q, const pd_rows *r,
+                                pd_arena *arena)
+{
+	size_t arms = r->arm ? r->n_arms : 1;
+
+	for (size_t a = 0; a < arms; a++) {
+		size_t n = 0, reached = 0;
+
+		for (size_t i = 0; i < r->n; i++) {
+			if (r->arm && (size_t)r->arm[i] != a)
+				continue;
+			n++;
+			reached += r->low[i] > 0;
+		}
+		if (reached >= LEAST_AT_FLOOR && n - reached >= LEAST_AT_FLOOR)
+			continue;
+		return pd_arena_print(
+		    arena, "%zu of %zu results%s%s reach the floor of %g: an "
+		    "interval needs at least %d that do and %d that do not",
+		    reached, n, r->arm ? " at " : "",
+		    r->arm ? r->arm_name[a] : "", q->floor, LEAST_AT_FLOOR,
+		    LEAST_AT_FLOOR);
+	}
+	return NULL;
+}
+
 static const char *find_refusal(const pd_plan *plan, const pd_question *q,
                                 const pd_rows *r, pd_method *m,
                                 pd_arena *arena, pd_arena *scratch)
@@ -205,6 +251,18 @@ static const char *find_refusal(const pd_plan *plan, const pd_question *q,
 			    r->arm ? "both levels" : "different values",
 			    q->within, plan->min_patients);
 	}
+	if (q->kind == PD_COMPARE_CURVE) {
+		const char *beyond = outside(q, r, arena);
+
+		if (beyond)
+			return beyond;
+	}
+	if (!isnan(q->floor)) {
+		const char *few = few_at_floor(q, r, arena);
+
+		if (few)
+			return few;
+	}
 	if (2 * r->n_censored > r->n)
 		return pd_arena_print(
 		    arena, "%zu of %zu results are zero, below detection or "
@@ -226,14 +284,19 @@ static void name_refused(const pd_question *q, const pd_rows *r,
 		refuse(m, pd_arena_print(
 		    arena, "paired differences: %zu results are limits, not "
 		    "numbers, and a pair needs two numbers", r->n_censored));
-	if (q->within && m->way != PD_WAY_PAIRED && f->varying)
+	if (q->within && m->way != PD_WAY_PAIRED && f->differs)
+		refuse(m, "paired differences: they cannot tell by what the "
+		          "effect differs");
+	else if (q->within && m->way != PD_WAY_PAIRED && f->varying)
 		refuse(m, f->versions
 		              ? "paired differences: the laboratory's method "
 		                "version changes inside the unit"
 		              : "paired differences: an adjuster changes inside "
 		                "the unit");
 	if (q->within && f->levels == 0)
-		refuse(m, "paired differences: a slope has no two arms");
+		refuse(m, q->kind == PD_COMPARE_CURVE
+		              ? "paired differences: a curve has no two arms"
+		              : "paired differences: a slope has no two arms");
 	if (f->censored)
 		refuse(m, "a model of the measured results alone: leaving "
 		          "zeros and limits out would raise the mean of the "
@@ -246,10 +309,13 @@ static const char *word_rule(const struct rule *rule, const pd_question *q,
                              const struct facts *f, pd_arena *arena)
 {
 	const char *because =
-	    f->versions   ? "the laboratory's method version changes inside it"
+	    f->differs    ? "the effect may differ from patient to patient"
+	    : f->versions ? "the laboratory's method version changes inside it"
 	    : f->varying  ? "an adjuster changes inside it"
 	    : f->censored ? "some results are limits, not numbers"
-	    : !f->levels  ? "a slope is asked for"
+	    : !f->levels  ? q->kind == PD_COMPARE_CURVE
+	                        ? "a curve is asked for"
+	                        : "a slope is asked for"
 	                  : "it takes all pulls at once";
 
 	if (rule->way == PD_WAY_PAIRED)
@@ -257,7 +323,12 @@ static const char *word_rule(const struct rule *rule, const pd_question *q,
 	if (rule->way == PD_WAY_WITHIN)
 		return pd_arena_print(arena, rule->why, q->within, because);
 	if (!f->levels)
-		return q->kind == PD_COMPARE_SLOPE
+		return q->kind == PD_COMPARE_CURVE
+		    ? "A curve over all patients is asked for, so a mixed "
+		      "model with a restricted cubic spline (four knots, three "
+		      "where the values bear no more) and the patient tree as "
+		      "random effects adjusts for what is named"
+		    : q->kind == PD_COMPARE_SLOPE
 		    ? "A slope over all patients is asked for, so a mixed "
 		      "model with the patient tree as random effects adjusts "
 		      "for what is named"
@@ -279,7 +350,8 @@ pd_status pd_method_choose(const pd_plan *plan, const pd_question *q,
 	out->unit = q->within ? pd_rows_level(rows, q->within) : PD_ROWS_DEPTH;
 	if (f.within) {
 		f.versions = version_varies(q, rows, out->unit, scratch);
-		f.varying = f.versions ||
+		f.differs = q->differs_by != NULL;
+		f.varying = f.differs || f.versions ||
 		            any_varies(q, rows, out->unit, scratch);
 	}
 	if (f.levels && rows->n_arms == 2)

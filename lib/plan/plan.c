@@ -111,6 +111,9 @@ static pd_status open_question(struct reading *r, const char *name, size_t n,
 	q->line = line;
 	q->margin = NAN;
 	q->step = NAN;
+	q->change = NAN;
+	q->floor = NAN;
+	q->differs_step = NAN;
 	q->role = PD_EXPLORATORY;
 	p->n_questions++;
 	r->current = q;

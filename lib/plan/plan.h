@@ -14,7 +14,8 @@
 typedef enum pd_compare_kind {
 	PD_COMPARE_LEVELS,   /* `compare = PARAM A against B`                  */
 	PD_COMPARE_EACH,     /* `compare = PARAM each against the mean`        */
-	PD_COMPARE_SLOPE     /* `slope = PARAM per STEP` or `per doubling`     */
+	PD_COMPARE_SLOPE,    /* `slope = PARAM per STEP` or `per doubling`     */
+	PD_COMPARE_CURVE     /* `curve = PARAM A against B`                    */
 } pd_compare_kind;
 
 /* One condition of `where`: PARAM is A[, B ...] | from LOW to HIGH. */
@@ -35,6 +36,12 @@ typedef struct pd_question {
 	pd_compare_kind kind;
 	const char *parameter, *first, *second;
 	double step;             /* slope: parameter units; per doubling: NaN  */
+	double from, to;         /* curve: `second` and `first` as numbers     */
+	double change;           /* day cases are parted at; NaN: no `change`  */
+	double floor;            /* share of rows that reach it; NaN: none     */
+	const char *differs_by;  /* the effect's own modifier, or NULL ...     */
+	const char *differs_first, *differs_second; /* ... its two levels, or  */
+	double differs_step;     /* ... a step of it, NaN with levels          */
 	const char *within;      /* patient, case, side, site or NULL          */
 	size_t n_adjust;
 	const char **adjust;     /* column names; "log " prefix taken off:     */

@@ -84,6 +84,8 @@ static pd_status query(pd_store *store, struct choice *c, pd_error *err)
 		want(names, &n, q->adjust[i]);
 	for (size_t i = 0; i < q->n_where; i++)
 		want(names, &n, q->where[i].column);
+	if (q->differs_by)
+		want(names, &n, q->differs_by);
 	for (size_t i = 0; pd_choice_always[i]; i++)
 		if (pd_query_has(pd_choice_always[i], q->grain, &kind))
 			want(names, &n, pd_choice_always[i]);
@@ -123,11 +125,27 @@ static pd_status query(pd_store *store, struct choice *c, pd_error *err)
 
 /* --- steps ------------------------------------------------------------------ */
 
+/* With a floor a result whose limits lie on both sides of it says nothing. */
 static void keep_results(struct choice *c)
 {
-	for (size_t i = 0; i < c->n; i++)
-		if (isnan(c->low->real[i]) || isnan(c->high->real[i]))
+	double floor_at = c->q->floor;
+	size_t astride = 0;
+
+	for (size_t i = 0; i < c->n; i++) {
+		double low = c->low->real[i], high = c->high->real[i];
+
+		if (isnan(low) || isnan(high)) {
 			c->keep[i] = 0;
+		} else if (c->keep[i] && low < floor_at && high > floor_at) {
+			c->keep[i] = 0;
+			astride++;
+		}
+	}
+	if (astride)
+		c->out->floor_note = pd_arena_print(
+		    c->arena, "Floor: %zu result%s known only to lie between "
+		    "limits on both sides of the floor %s left out.", astride,
+		    astride == 1 ? "" : "s", astride == 1 ? "is" : "are");
 }
 
 int pd_rows_equal(double x, const char *word)
@@ -174,6 +192,10 @@ int32_t pd_choice_arm(const struct choice *c, size_t i)
 	const pd_question *q = c->q;
 	const char *const word[2] = { q->first, q->second };
 
+	if (!isnan(q->change))
+		return isnan(c->param->real[i])
+		           ? -1
+		           : c->param->real[i] < q->change;
 	if (c->param->kind == PD_FACTOR) {
 		int32_t code = c->param->code[i];
 
@@ -197,12 +219,33 @@ static void keep_parameter(struct choice *c)
 	for (size_t i = 0; i < c->n; i++) {
 		if (!c->keep[i])
 			continue;
-		if (c->q->kind != PD_COMPARE_SLOPE)
+		if (c->q->kind != PD_COMPARE_SLOPE &&
+		    c->q->kind != PD_COMPARE_CURVE)
 			c->keep[i] = pd_choice_arm(c, i) >= 0;
 		else
 			c->keep[i] = isfinite(c->param->real[i]) &&
 			             (!doubling || c->param->real[i] > 0);
 	}
+}
+
+static int at_level(const pd_column *col, size_t i, const char *word)
+{
+	return strcmp(col->level[col->code[i]], word) == 0;
+}
+
+/* Rows whose modifier is known, and at one of its two levels. */
+static void keep_modifier(struct choice *c)
+{
+	const pd_question *q = c->q;
+	const pd_column *col = pd_frame_find(c->frame, q->differs_by);
+
+	for (size_t i = 0; i < c->n; i++)
+		if (col->kind == PD_REAL)
+			c->keep[i] &= isfinite(col->real[i]) != 0;
+		else if (c->keep[i])
+			c->keep[i] = col->code[i] >= 0 &&
+			             (at_level(col, i, q->differs_first) ||
+			              at_level(col, i, q->differs_second));
 }
 
 static void keep_adjusters(struct choice *c)
@@ -232,7 +275,7 @@ static pd_status count_failed(struct choice *c, pd_error *err)
 	c->out->arm_failed = PD_NEW(c->scratch, size_t, room);
 	if (!c->out->arm_failed)
 		return no_memory(err);
-	if (c->q->kind == PD_COMPARE_SLOPE)
+	if (c->q->kind == PD_COMPARE_SLOPE || c->q->kind == PD_COMPARE_CURVE)
 		return PD_OK;
 	for (size_t i = 0; i < c->n; i++) {
 		int32_t code = c->state->code[i];
@@ -273,9 +316,17 @@ pd_status pd_rows_take(pd_store *store, const pd_question *question,
 	}
 	if (st == PD_OK) {
 		keep_parameter(&c);
-		st = add_step(&c, question->kind == PD_COMPARE_SLOPE
+		st = add_step(&c, question->kind == PD_COMPARE_SLOPE ||
+		                          question->kind == PD_COMPARE_CURVE
 		                      ? "with the parameter recorded"
 		                      : "at a compared level", err);
+	}
+	if (st == PD_OK && question->differs_by) {
+		keep_modifier(&c);
+		st = add_step(&c, pd_arena_print(arena, "with %s recorded",
+		                                 pd_words_parameter(
+		                                     question->differs_by)),
+		              err);
 	}
 	if (st == PD_OK && question->n_adjust) {
 		keep_adjusters(&c);

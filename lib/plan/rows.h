@@ -11,7 +11,7 @@
 #include "data/store.h"
 #include "plan/plan.h"
 
-enum { PD_ROWS_DEPTH = 5, PD_ROWS_STEPS = 8 };
+enum { PD_ROWS_DEPTH = 5, PD_ROWS_STEPS = 9 };
 
 /* What stood in the result cell; the order of pd_rows_state_words. */
 typedef enum pd_row_state {
@@ -51,6 +51,7 @@ typedef struct pd_rows {
 	size_t n_flow;
 	pd_flow flow[PD_ROWS_STEPS];
 	const char *zero_note;   /* measured zeros without a limit, or NULL    */
+	const char *floor_note;  /* results astride the floor, or NULL         */
 	const char *pool_note, *incomplete_note; /* results left out, or NULL */
 	const char *where_note;  /* a word of `where` no record has, or NULL  */
 	const char *dilution_note, *dilution_caution; /* anticoagulant volumes

@@ -110,6 +110,10 @@ static pd_status lay_outcome(struct choice *c, pd_error *err)
 			smallest = r->low[to];
 		to++;
 	}
+	if (!isnan(c->q->floor))
+		for (size_t i = 0; i < r->n; i++)
+			r->low[i] = r->high[i] =
+			    r->low[i] >= c->q->floor ? 100 : 0;
 	if (c->q->scale == PD_RATIO) {
 		if (isfinite(smallest))
 			floor_zeros(c, smallest);
@@ -158,8 +162,9 @@ static pd_status lay_slope(struct choice *c, pd_error *err)
 		if (!c->keep[i])
 			continue;
 		r->raw[to] = c->param->real[i];
-		r->x[to] = isnan(c->q->step) ? log2(r->raw[to])
-		                             : r->raw[to] / c->q->step;
+		r->x[to] = c->q->kind == PD_COMPARE_CURVE ? r->raw[to]
+		           : isnan(c->q->step) ? log2(r->raw[to])
+		                               : r->raw[to] / c->q->step;
 		to++;
 	}
 	return PD_OK;
@@ -255,6 +260,8 @@ static pd_status lay_model(struct choice *c, pd_error *err)
 		                        q->adjust_log[i], err)
 		          : no_memory(err);
 	}
+	if (st == PD_OK && q->differs_by)
+		st = copy_column(c, q->differs_by, q->differs_by, false, err);
 	for (const char *const *k = pd_choice_always; st == PD_OK && *k; k++)
 		st = copy_column(c, *k, *k, false, err);
 	return st;
@@ -272,8 +279,10 @@ pd_status pd_choice_lay_out(struct choice *c, pd_error *err)
 	if (st == PD_OK)
 		st = lay_counts(c, err);
 	if (st == PD_OK)
-		st = c->q->kind == PD_COMPARE_SLOPE ? lay_slope(c, err)
-		                                    : lay_arms(c, err);
+		st = c->q->kind == PD_COMPARE_SLOPE ||
+		             c->q->kind == PD_COMPARE_CURVE
+		         ? lay_slope(c, err)
+		         : lay_arms(c, err);
 	if (st == PD_OK)
 		st = pd_note_dilution(c->q, c->frame, c->keep, c->arena, c->out,
 		                      err);

@@ -238,9 +238,15 @@ static pd_status mixed_lines(struct work *w, pd_fit_ask ask, pd_error *err)
 		           "shows what adjusting changed", err);
 	}
 	if (st == PD_OK && w->r->arm && w->r->n_arms == 2 &&
-	    w->m->way == PD_WAY_BETWEEN)
+	    w->m->way == PD_WAY_BETWEEN && !w->q->differs_by)
 		st = rank_sum(w, err);
-	if (st == PD_OK && w->m->way == PD_WAY_BETWEEN &&
+	if (st == PD_OK && ask.calendar) {
+		other = ask;
+		other.calendar = false;
+		st = refit(w, "without the calendar slope", other,
+		           "a drift over the years counts as the change", err);
+	}
+	if (st == PD_OK && w->m->way == PD_WAY_BETWEEN && !ask.calendar &&
 	    strcmp(w->q->parameter, "case_date") != 0) {
 		other = ask;
 		other.calendar = true;
@@ -263,7 +269,7 @@ pd_status pd_sense(const pd_plan *plan, const pd_question *q,
 {
 	struct work w = { plan, q, rows, method, pairs, arena, scratch,
 		          answer };
-	pd_fit_ask ask = { .adjust = true,
+	pd_fit_ask ask = { .adjust = true, .calendar = !isnan(q->change),
 		           .within = method->way != PD_WAY_BETWEEN };
 	pd_status st = PD_OK;
 
@@ -271,7 +277,8 @@ pd_status pd_sense(const pd_plan *plan, const pd_question *q,
 	if (!answer->sensitivity)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (pairs) {
-		st = signed_rank(&w, err);
+		if (isnan(q->floor)) /* ranks of shares are mostly ties */
+			st = signed_rank(&w, err);
 		if (st == PD_OK)
 			st = sign_flip(&w, err);
 		if (st == PD_OK)

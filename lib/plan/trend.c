@@ -53,6 +53,8 @@ static pd_status describe(pd_store *store, const pd_plan *plan,
 		          .judge = "concentration", .grain = PD_BY_ALIQUOT,
 		          .scale = PD_RATIO, .kind = PD_COMPARE_EACH,
 		          .parameter = "quarter", .margin = NAN, .step = NAN,
+		          .change = NAN, .floor = NAN,
+		          .differs_step = NAN,
 		          .role = PD_EXPLORATORY };
 	pd_status st = pd_rows_take(store, &q, arena, scratch, &s->rows, err);
 

@@ -19,6 +19,7 @@ static const struct words {
 	  "mL", false, false },
 	{ "bmi", "BMI %s", "body mass index", "kg/m2", true, false },
 	{ "case_date", "date %s", "calendar time", "years", true, false },
+	{ "date", "%s", "calendar", "", true, false },
 	{ "distance_mm", "%s mm apart", "distance to the previous entry", "mm",
 	  false, false },
 	{ "landmark", "%s", "landmark", "", false, false },
@@ -69,17 +70,64 @@ const char *pd_words_arm(pd_arena *arena, const char *parameter,
 	                      level, hole + 2);
 }
 
+static const char *step_words(pd_arena *arena, const char *parameter,
+                              double step)
+{
+	const struct words *w = about(parameter);
+
+	if (step == 1 && strcmp(parameter, "case_date") == 0)
+		return "per year";
+	if (step == 1 && strcmp(parameter, "n_sites") == 0)
+		return "per further site";
+	return pd_arena_print(arena, w && *w->step ? "per %g %s" : "per %g",
+	                      step, w ? w->step : "");
+}
+
 const char *pd_words_step(pd_arena *arena, const pd_question *q)
 {
-	const struct words *w = about(q->parameter);
+	return isnan(q->step) ? "per doubling"
+	                      : step_words(arena, q->parameter, q->step);
+}
 
-	if (isnan(q->step))
-		return "per doubling";
-	if (q->step == 1 && strcmp(q->parameter, "case_date") == 0)
-		return "per year";
-	if (q->step == 1 && strcmp(q->parameter, "n_sites") == 0)
-		return "per further site";
-	return pd_arena_print(arena, "per %g %s", q->step, w ? w->step : "");
+const char *pd_words_effect(pd_arena *arena, const pd_question *q)
+{
+	const char *what = q->scale == PD_RATIO ? "ratio" : "difference";
+
+	if (q->kind == PD_COMPARE_SLOPE) {
+		const char *step = pd_words_step(arena, q);
+
+		return step ? pd_arena_print(arena, "effect of %s %s",
+		                             pd_words_parameter(q->parameter),
+		                             step)
+		            : NULL;
+	}
+	const char *first = pd_words_arm(arena, q->parameter, q->first);
+	const char *second = pd_words_arm(arena, q->parameter, q->second);
+
+	return first && second ? pd_arena_print(arena, "%s of %s to %s", what,
+	                                        first, second)
+	                       : NULL;
+}
+
+const char *pd_words_modifier(pd_arena *arena, const pd_question *q)
+{
+	if (!q->differs_first)
+		return step_words(arena, q->differs_by, q->differs_step);
+	const char *a = pd_words_arm(arena, q->differs_by, q->differs_first);
+	const char *b = pd_words_arm(arena, q->differs_by, q->differs_second);
+
+	return a && b ? pd_arena_print(arena, "with %s against %s", a, b)
+	              : NULL;
+}
+
+const char *pd_words_share(pd_arena *arena, const pd_question *q)
+{
+	static const char *const rows[] = { "pulls", "sites", "cases" };
+
+	return pd_arena_print(arena, "share of %s that reach %g %s (%s)",
+	                      rows[q->grain], q->floor,
+	                      pd_query_unit(q->outcome, q->judge),
+	                      pd_words_judge(q));
 }
 
 const char *pd_words_parameter(const char *parameter)

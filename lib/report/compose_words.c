@@ -114,6 +114,9 @@ const char *pd_say_arm(pd_doc *d, const pd_answer *a, const char *name)
 /* Words between the arms, by verdict; NULL for a verdict without direction. */
 static const char *between(const pd_answer *a, pd_verdict v)
 {
+	if (a->share && (v == PD_BETTER || v == PD_WORSE))
+		return v == PD_BETTER ? "reaches the floor more often than"
+		                      : "reaches the floor less often than";
 	if (v == PD_BETTER)
 		return a->not_a_choice ? "higher than" : "gives more than";
 	if (v == PD_WORSE)
