@@ -50,9 +50,12 @@ void make_crossed(struct crossed_data *c, uint64_t seed, const double sd[7])
 			size_t rows = 1 + plain_below(&s, 5);
 
 			for (size_t r = 0; r < rows; r++) {
-				size_t i = d->n++;
+				size_t i = d->n;
 				double t = 5.0 * plain_uniform(&s);
 
+				if (i == ROWS)
+					return;
+				d->n++;
 				d->x[i * P] = 1.0;
 				d->x[i * P + 1] = t - 2.3;
 				d->x[i * P + 2] = a % 2;

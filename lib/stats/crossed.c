@@ -210,7 +210,8 @@ pd_status pd_crossed_fit(pd_crossed *c, pd_error *err)
 	struct pd_nested *m = c->m;
 	pd_status st = pd_nested_fit(m, err);
 
-	if (m->n <= PD_CROSSED_WIDE && search_wider(m, NULL) == PD_OK)
+	if ((st != PD_OK || m->n <= PD_CROSSED_WIDE) &&
+	    search_wider(m, NULL) == PD_OK)
 		st = PD_OK;
 	if (st == PD_NUMERIC && follows_all(m))
 		st = pd_fail(err, PD_NUMERIC, "the levels and crossed factors "

@@ -8,8 +8,8 @@
 #include "stats/crossed.h"
 #include "stats/crossed_border.h"
 
-/* Up to this many rows the search starts from several places. */
-enum { PD_CROSSED_WIDE = 5000 };
+/* Up to this many rows the search always starts from several places. */
+enum { PD_CROSSED_WIDE = 1000 };
 
 struct pd_crossed {
 	struct pd_nested *m;   /* with border; its arena holds all            */
