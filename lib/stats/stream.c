@@ -76,6 +76,34 @@ double pd_stream_chisq(pd_stream *s, double df)
 	return pd_chisq_quantile(pd_stream_uniform(s), df);
 }
 
+double pd_stream_gamma(pd_stream *s, double shape)
+{
+	return pd_gamma_quantile(pd_stream_uniform(s), shape, 1);
+}
+
+/* The chances from 0 up until they pass a uniform number. */
+static double few(pd_stream *s, double mean)
+{
+	double u = pd_stream_uniform(s), p = exp(-mean), sum = p, k = 0;
+
+	while (u > sum && (k < mean || p > 1e-18)) {
+		p *= mean / ++k;
+		sum += p;
+	}
+	return k;
+}
+
+double pd_stream_poisson(pd_stream *s, double mean)
+{
+	double parts = ceil(mean / 200), sum = 0;
+
+	if (!(mean >= 0 && mean <= 1e6))
+		return NAN;
+	for (double i = 0; i < parts; i++)
+		sum += few(s, mean / parts);
+	return sum;
+}
+
 /*
  * Standard normal beyond a >= 30 and up to b: the square exceeds a^2 by twice
  * an exponential, kept with chance a / x (Marsaglia 1964, Technometrics 6,

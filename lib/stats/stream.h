@@ -20,6 +20,10 @@ uint64_t pd_stream_bits(pd_stream *s);           /* 64 random bits        */
 double pd_stream_uniform(pd_stream *s); /* odd multiples of 2^-53 in (0, 1) */
 double pd_stream_normal(pd_stream *s);           /* N(0,1), by inversion  */
 double pd_stream_chisq(pd_stream *s, double df); /* df > 0, by inversion  */
+double pd_stream_gamma(pd_stream *s, double shape); /* scale 1, inversion  */
+/* Poisson, 0 <= mean <= 1e6 (NaN outside): inversion, a mean above 200 as a
+ * sum of parts no larger. */
+double pd_stream_poisson(pd_stream *s, double mean);
 /* N(mean, sd) truncated to [low, high]; limits may be infinite; sd 0: mean
  * moved into the limits; NaN where low > high or sd < 0. */
 double pd_stream_truncated(pd_stream *s, double mean, double sd, double low,
