@@ -148,6 +148,7 @@ START_TEST(nested_factor)
 	pd_nested *t;
 	pd_estimate x, y;
 	double mean[2][ROWS], variance[2][ROWS];
+	pd_profile limits[2];
 
 	make_crossed(&c, 3, crossed_sds);
 	s = crossed_spec(&c, &crossed_variants[5]);
@@ -177,6 +178,14 @@ START_TEST(nested_factor)
 	for (size_t l = 0; l < pd_nested_groups(t, 1); l++) {
 		near("mean", mean[0][l], mean[1][l], 1e-8);
 		near("variance", variance[0][l], variance[1][l], 1e-8);
+	}
+	for (int reml = 0; reml < 2; reml++) {
+		ck_assert(pd_crossed_profile_sd(m, 1, 0, reml, 0.8, &limits[0],
+		                                NULL) == PD_OK);
+		ck_assert(pd_nested_profile_sd(t, 1, 0, reml, 0.8, &limits[1],
+		                               NULL) == PD_OK);
+		near("lower limit", limits[0].e.low, limits[1].e.low, 1e-6);
+		near("upper limit", limits[0].e.high, limits[1].e.high, 1e-6);
 	}
 	pd_crossed_free(m);
 	pd_nested_free(t);
