@@ -234,6 +234,7 @@ static pd_status ask(const struct ask_options *o, const char *name,
 	struct progress progress;
 	pd_run_options run = { .date = date, .write_ledger = !o->no_ledger,
 		               .progress = progress_step, .user = &progress };
+	pd_doc *doc = NULL;
 
 	progress_init(&progress, o->quiet);
 	pd_status st =
@@ -249,7 +250,10 @@ static pd_status ask(const struct ask_options *o, const char *name,
 		                     &result, err);
 	progress_clear(&progress);
 	if (st == PD_OK)
-		st = show_write(&o->show, &result, pd_compose_answer, err);
+		st = pd_compose_answer(&result, &doc, err);
+	if (st == PD_OK)
+		st = show_write(&o->show, doc, &result, err);
+	pd_doc_free(doc);
 	*refused = st == PD_OK && result.answer[0].refusal;
 	pd_store_close(store);
 	return st;

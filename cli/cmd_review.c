@@ -38,6 +38,7 @@ static pd_status review(const struct review_options *o, const char *date,
 	struct progress progress;
 	pd_run_options run = { .date = date, .write_ledger = !o->no_ledger,
 		               .progress = progress_step, .user = &progress };
+	pd_doc *doc = NULL;
 
 	progress_init(&progress, o->quiet);
 	pd_status st = pd_plan_read(arena, o->plan, &plan, err);
@@ -50,7 +51,10 @@ static pd_status review(const struct review_options *o, const char *date,
 		st = pd_run_review(store, &plan, &run, arena, &result, err);
 	progress_clear(&progress);
 	if (st == PD_OK)
-		st = show_write(&o->show, &result, pd_compose_review, err);
+		st = pd_compose_review(&result, &doc, err);
+	if (st == PD_OK)
+		st = show_write(&o->show, doc, &result, err);
+	pd_doc_free(doc);
 	pd_store_close(store);
 	return st;
 }

@@ -69,8 +69,10 @@ static pd_status make(const struct show *s, const pd_doc *doc,
 	pd_text_style style = { .width = s->width };
 	pd_status st = PD_OK;
 
-	if (form == SHOW_TSV) {
+	if (form == SHOW_TSV && review) {
 		tsv_write(review, to);
+	} else if (form == SHOW_TSV) {
+		st = pd_doc_write_tsv(doc, to, err);
 	} else if (form == SHOW_HTML) {
 		st = pd_doc_write_html(doc, to, err);
 	} else {
@@ -103,10 +105,8 @@ static pd_status put(const struct show *s, const pd_doc *doc,
 	return st;
 }
 
-pd_status show_write(const struct show *s, const pd_review *review,
-                     pd_status (*compose)(const pd_review *, pd_doc **,
-                                          pd_error *),
-                     pd_error *err)
+pd_status show_write(const struct show *s, const pd_doc *doc,
+                     const pd_review *review, pd_error *err)
 {
 	const struct {
 		int form;
@@ -116,8 +116,7 @@ pd_status show_write(const struct show *s, const pd_review *review,
 		        { SHOW_TSV, s->tsv } };
 	bool named = s->text || s->html || s->tsv;
 	bool main_result = s->out || s->format || s->first_page || !named;
-	pd_doc *doc = NULL;
-	pd_status st = compose(review, &doc, err);
+	pd_status st = PD_OK;
 
 	for (size_t i = 0; i < 3; i++)
 		if (st == PD_OK && further[i].path)
@@ -126,6 +125,5 @@ pd_status show_write(const struct show *s, const pd_review *review,
 	if (st == PD_OK && main_result)
 		st = put(s, doc, review, s->format ? s->format : SHOW_TEXT,
 		         s->out, true, err);
-	pd_doc_free(doc);
 	return st;
 }

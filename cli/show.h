@@ -1,7 +1,6 @@
 /*
- * show.h - a review (or a single answer) to the places the user named, in the
- * forms the user named, from one reading of the data. Shared by `ask` and
- * `review`.
+ * show.h - a document to the places the user named, in the forms the user
+ * named, from one reading of the data. Shared by all commands that answer.
  */
 #ifndef PERDRAW_CLI_SHOW_H
 #define PERDRAW_CLI_SHOW_H
@@ -44,10 +43,9 @@ struct show {
  * keep[n]: the inputs, never to be overwritten. */
 pd_status show_check(const struct show *s, const char *const *keep, size_t n,
                      pd_error *err);
-/* Compose with `compose` and write every form asked for. */
-pd_status show_write(const struct show *s, const pd_review *review,
-                     pd_status (*compose)(const pd_review *, pd_doc **,
-                                          pd_error *),
-                     pd_error *err);
+/* Every form asked for of a document. review: what the tab-parted form is
+ * made of, one line an effect; NULL: the document's tables. */
+pd_status show_write(const struct show *s, const pd_doc *doc,
+                     const pd_review *review, pd_error *err);
 
 #endif

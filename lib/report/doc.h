@@ -25,5 +25,7 @@ typedef struct pd_text_style {
 pd_status pd_doc_write_text(const pd_doc *d, const pd_text_style *style,
                             pd_buf *out, pd_error *err);
 pd_status pd_doc_write_html(const pd_doc *d, pd_buf *out, pd_error *err);
+/* Its tables and definitions, parted by tabs; '#' starts a line of words. */
+pd_status pd_doc_write_tsv(const pd_doc *d, pd_buf *out, pd_error *err);
 
 #endif
