@@ -98,3 +98,11 @@ sim_tree *sim_grow(const sim_plan *plan, pd_stream *s, pd_arena *arena)
 	}
 	return t;
 }
+
+void sim_doses(sim_tree *t, double (*height)(double), double *v, pd_stream *s)
+{
+	for (size_t i = 0; i < t->n; i++) {
+		v[i] = 1 + 8 * pd_stream_uniform(s);
+		t->y[i] += height(v[i]) - sim_effect * t->x[2 * i + 1];
+	}
+}

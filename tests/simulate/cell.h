@@ -67,7 +67,7 @@ typedef struct sim_list {
 #define SIM_LIST(table) { table, sizeof(table) / sizeof *(table) }
 
 extern const sim_list sim_pairs, sim_groups, sim_mixed, sim_counts,
-	sim_limits, sim_looks, sim_studies, sim_rooms;
+	sim_limits, sim_looks, sim_studies, sim_rooms, sim_curves;
 
 /* ---- answers (cell.c) -------------------------------------------------- */
 
@@ -114,5 +114,8 @@ extern const double sim_effect; /* of arm 1, ln 0.7                      */
 /* y = effect x arm + patient + case + residual; mean is y without residual.
  * NULL when memory runs out. */
 sim_tree *sim_grow(const sim_plan *plan, pd_stream *s, pd_arena *arena);
+/* Doses v[n] of 1 to 9 mL in the place of arms: y follows height(v). */
+void sim_doses(sim_tree *t, double (*height)(double), double *v,
+               pd_stream *s);
 
 #endif

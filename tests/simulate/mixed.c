@@ -5,6 +5,7 @@
  */
 #include "cell.h"
 
+#include "stats/equivalence.h"
 #include "stats/nested.h"
 
 #include <math.h>
@@ -58,7 +59,7 @@ static void contrast(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	pd_nested_free(m);
 }
 
-/* The true ratio stands on the lower margin. */
+/* The true ratio, 0.7, stands on the lower margin. */
 static void on_margin(const sim_cell *cell, pd_stream *s, pd_arena *arena,
                       sim_answer *out)
 {
@@ -66,13 +67,17 @@ static void on_margin(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	const sim_plan *plan = cell->with;
 	sim_tree *t = sim_grow(plan, s, arena);
 	pd_nested *m = NULL;
+	const pd_margin margin = { exp(sim_effect), exp(-sim_effect) };
 	pd_estimate e = { 0 };
+	pd_equivalence q = { 0 };
 	pd_status st = t ? fit(plan, t, 2, &m) : PD_NO_MEMORY;
 
 	if (st == PD_OK)
 		st = pd_nested_contrast(m, c, 0.90, PD_KENWARD_ROGER, &e,
 		                        NULL);
-	sim_claim(&out[0], st, e.low > sim_effect && e.high < -sim_effect);
+	if (st == PD_OK)
+		st = pd_equivalence_of(&e, &margin, 0.05, &q, NULL);
+	sim_claim(&out[0], st, q.inside);
 	pd_nested_free(m);
 }
 
