@@ -236,6 +236,22 @@ static pd_status run(struct work *w, const pd_question *q, size_t n,
 	return st == PD_OK ? ask_all(w, q, n, err) : st;
 }
 
+pd_status pd_run_context(pd_store *s, const pd_plan *plan,
+                         const pd_run_options *options, pd_arena *arena,
+                         pd_review *out, pd_error *err)
+{
+	struct work w = { .store = s, .plan = plan, .options = options,
+		          .arena = arena, .r = out };
+
+	pd_base_init();
+	pd_status st = context(&w, err);
+
+	return st == PD_OK && out->n_cases == 0
+	           ? pd_fail(err, PD_DATA, "the database holds no case; load a "
+	                                   "file first")
+	           : st;
+}
+
 pd_status pd_run_review(pd_store *s, const pd_plan *plan,
                         const pd_run_options *options, pd_arena *arena,
                         pd_review *out, pd_error *err)

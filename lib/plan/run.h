@@ -16,6 +16,11 @@ typedef struct pd_run_options {
 	void *user;
 } pd_run_options;
 
+/* A review without questions: plan, clinic, sources, cautions. PD_DATA for a
+ * store without a case. */
+pd_status pd_run_context(pd_store *s, const pd_plan *plan,
+                         const pd_run_options *options, pd_arena *arena,
+                         pd_review *out, pd_error *err);
 /* All questions; everything in `arena`. A question that cannot be answered
  * is an answer with `refusal`, not a failure. */
 pd_status pd_run_review(pd_store *s, const pd_plan *plan,

@@ -9,6 +9,13 @@
 #include "report/block.h"
 #include "report/compose_words.h"
 
+/* compose_source.c: plan, date and how much data, in a line; plan, seed, audit
+ * head, version and files, in a section; the finished document, whole or not
+ * at all. */
+void pd_part_clinic(pd_doc *d, const pd_review *r);
+void pd_part_sources(pd_doc *d, const pd_review *r);
+pd_status pd_part_hand_out(pd_doc *d, pd_doc **out, pd_error *err);
+
 /* compose_board.c: a row a question, in plan order within its role. */
 void pd_part_board(pd_doc *d, const pd_review *r, size_t n_answers);
 /* Number of tests, multiplicity, controls, harm; short cautions. */
