@@ -15,6 +15,7 @@ enum { RUNGS = sizeof ladder / sizeof *ladder, FIRST_NODES = 9,
        FEWEST_SHARES = 5 };
 static const double NO_CHANGE = 1e-7;
 static const double FIRST_SD = 0.5, FIRST_THETA = 100;
+static const double SMALL_SD = -7; /* ln                                 */
 
 struct mixed {
 	pd_arena *arena;
@@ -140,8 +141,11 @@ static pd_status climb_free(struct mixed *m, pd_error *err)
 	}
 	if (st != PD_OK)
 		return st;
+	/* Near 0 the search may also wander in rounding. */
 	m->at_zero = (m->record.end == PD_NEWTON_RUNAWAY &&
 	              m->record.furthest == p && m->par[p] < 0) ||
+	             (m->record.end == PD_NEWTON_STUCK &&
+	              m->par[p] < SMALL_SD) ||
 	             (m->record.end == PD_NEWTON_TOP &&
 	              m->record.value < m->plain_value);
 	if (m->at_zero || m->record.end == PD_NEWTON_TOP)

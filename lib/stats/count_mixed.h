@@ -76,6 +76,27 @@ pd_status pd_count_mixed_contrast(const pd_mixed_fit *fit, const double *c,
                                   pd_error *err);
 
 /*
+ * c'beta with limits for few groups: Student's t instead of the normal law.
+ * What the rows of the same group say about c'beta by themselves has variance
+ *   v = c' (sum w (x - m)(x - m)')^-1 c,  w = mu / (1 + mu / theta),
+ * mu at the groups' modes, m the groups' means weighted by w. Where v is no
+ * more than 1.21 times the fit's own variance (an error 10 % larger), the
+ * contrast counts as within groups: df = n - groups - within columns. Else it
+ * is between groups: df = groups - between columns, and the variance is
+ * multiplied by groups / df, as the sd by maximum likelihood comes out too
+ * small by about that. Within columns: the rank of the sum; between columns:
+ * p less that. PD_REFUSED: no degree of freedom is left; else as
+ * pd_count_mixed_contrast. docs/methods/count-mixed.md: how often they cover.
+ */
+typedef enum pd_mixed_side {
+	PD_MIXED_WITHIN, PD_MIXED_BETWEEN
+} pd_mixed_side;
+pd_status pd_count_mixed_small(const pd_mixed_spec *spec,
+                               const pd_mixed_fit *fit, const double *c,
+                               double level, pd_estimate *out,
+                               pd_mixed_side *side, pd_error *err);
+
+/*
  * Profile likelihood limits, everything else fitted anew with the number of
  * nodes of the fit (15 where its sd is 0): where twice the loss of
  * log-likelihood is the chi-square quantile (1 df).

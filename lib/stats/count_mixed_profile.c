@@ -13,6 +13,7 @@
 
 enum { NODES_AT_ZERO = 15, FEWEST_SHARES = 5 };
 static const double NOTHING = -20; /* ln of an sd that is 0              */
+static const double SMALL_SD = -7; /* ln                                 */
 static const double FURTHEST_SD = 6, LEAST_THETA = -40;
 static const double FIRST_SD = 1e-3, FIRST_STEP = 0.5, FIRST_THETA = 100;
 static const double FURTHEST_THETA = 1e6; /* over the largest count      */
@@ -112,6 +113,16 @@ static void drop_theta(struct profile *f)
 	pd_count_table_set(&f->g.table, INFINITY);
 }
 
+/* The sd has gone to 0, where the search may wander in rounding. */
+static int sd_left(const struct profile *f, const pd_newton_record *record,
+                   size_t far)
+{
+	double at = f->par[f->p];
+
+	return (record->end == PD_NEWTON_RUNAWAY && far == f->p && at < 0) ||
+	       (record->end == PD_NEWTON_STUCK && at < SMALL_SD);
+}
+
 /* The top with what is held; sd and theta that run to their ends stand there.
  * What was held on entry is held on return. */
 static pd_status top(struct profile *f, double *value, pd_error *err)
@@ -135,8 +146,7 @@ static pd_status top(struct profile *f, double *value, pd_error *err)
 			drop_theta(f);
 			f->par[p] = f->held[0] ? f->par[p] : sd;
 			done = 0;
-		} else if (record.end == PD_NEWTON_RUNAWAY && far == p &&
-		           f->par[p] < 0) {
+		} else if (!f->held[0] && sd_left(f, &record, far)) {
 			f->held[0] = 1;
 			f->par[p] = NOTHING;
 			f->par[p + 1] = theta;

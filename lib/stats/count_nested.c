@@ -15,6 +15,7 @@ static const unsigned ladder[] = { 5, 9, 15, 25, 41, 61 };
 enum { RUNGS = sizeof ladder / sizeof *ladder };
 static const double NO_CHANGE = 1e-6;
 static const double LEAST_SD = 0.2, FIRST_THETA = 100;
+static const double SMALL_SD = -7; /* ln                                 */
 static const double FURTHEST_THETA = 1e6; /* over the largest mean         */
 
 struct nested {
@@ -200,9 +201,12 @@ static pd_status climb_free(struct nested *m, pd_error *err)
 	}
 	if (st != PD_OK)
 		return st;
-	m->left = m->record.end == PD_NEWTON_RUNAWAY &&
-	          (m->record.furthest == p || m->record.furthest == p + 1) &&
-	          m->par[m->record.furthest] < 0;
+	/* Near 0 the search may also wander in rounding. */
+	m->left = (m->record.end == PD_NEWTON_RUNAWAY &&
+	           (m->record.furthest == p || m->record.furthest == p + 1) &&
+	           m->par[m->record.furthest] < 0) ||
+	          (m->record.end == PD_NEWTON_STUCK &&
+	           fmin(m->par[p], m->par[p + 1]) < SMALL_SD);
 	if (m->left || m->record.end == PD_NEWTON_TOP)
 		return PD_OK;
 	return no_top(m, err);

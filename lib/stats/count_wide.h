@@ -22,7 +22,7 @@ typedef struct pd_count_block {
 	double theta, factor;  /* the rows' means are mu * theta * factor    */
 	double *e, *ee, *eee, *et, *eet;
 	double sum_e, sum_ee, sum_eee, sum_eet;
-	double held, share;    /* theta mu / (mu + theta), y mu / (mu + theta) */
+	double held, share;    /* theta s and y s, s = mu / (mu + theta)     */
 	double log, counted;   /* ln(1 + mu / theta), y ln(1 + mu / theta)   */
 } pd_count_block;
 

@@ -300,9 +300,9 @@ pd_status pd_dishes_test(pd_arena *arena, const pd_dishes_spec *spec,
 		return st;
 	take_samples(spec, place, &t, &d);
 	if (!t.n_samples)
-		return pd_fail(err, PD_REFUSED, "no sample has 2 counted dishes "
-		               "with a colony on them (%zu dishes too numerous "
-		               "to count)", d.n_cut);
+		return pd_fail(err, PD_REFUSED, "no sample has 2 counted "
+		               "dishes with a colony on them (%zu dishes too "
+		               "numerous to count)", d.n_cut);
 	between(&d);
 	find_p(spec, &t, &d);
 	*out = d;
