@@ -267,7 +267,8 @@ double crossed_form(const double *c, const double *m)
 double crossed_kr_df(const struct dense *e, const struct crossed_kr *o,
                      const double *c)
 {
-	double g[MOST], a[P * P], b[P * P], s = 0.0, var = crossed_form(c, e->phi);
+	double g[MOST], a[P * P], b[P * P], s = 0.0;
+	double var = crossed_form(c, e->phi);
 
 	for (size_t k = 0; k < e->k; k++) {
 		product(e->phi, o->p[k], a);

@@ -51,7 +51,9 @@ double pd_crossed_deviance(pd_crossed *c, const double *theta,
                            double *gradient);
 
 /* Search, as pd_nested_fit: exact Hessian, variances at the boundary exactly
- * 0, PD_NUMERIC with words when the data do not tell the variances apart. */
+ * 0. Up to 1000 rows, and where the first search fails, from several starts:
+ * the lowest stands. PD_NUMERIC with words when the data do not tell the
+ * variances apart, or the effects follow every row. */
 pd_status pd_crossed_fit(pd_crossed *c, pd_error *err);
 
 /* Borrowed until free; defined after a fit. beta[p], covariance[p*p] (not

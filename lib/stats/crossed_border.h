@@ -104,6 +104,19 @@ static inline double pd_border_times(size_t a, size_t b)
 	return a == b ? 1.0 : 2.0;
 }
 
+/* to(w*w corner of ld*ld) += f (x'y + y'x), x and y rows * w. */
+static inline void pd_border_pair(double *to, size_t ld, size_t w, double f,
+                                  const double *x, const double *y,
+                                  size_t rows)
+{
+	for (size_t l = 0; l < rows; l++)
+		for (size_t a = 0; a < w; a++)
+			for (size_t b = 0; b < w; b++)
+				to[a * ld + b] += f *
+					(x[l * w + a] * y[l * w + b] +
+					 y[l * w + a] * x[l * w + b]);
+}
+
 /* crossed_tangent.c: log|V_t|_ef + <N, A_ef> into dd_log_det and P'A_ef P
  * into dda, for tree elements e <= f. */
 void pd_border_tree_tangent(struct pd_nested *m, struct pd_border *s, size_t f);

@@ -259,18 +259,6 @@ static void tree_products(const struct pd_nested *m, struct pd_border *s,
 				                y[l * w + k];
 }
 
-/* to(w*w of ld) += f (x'y + y'x), x and y rows * w */
-static void add_pair(double *to, size_t ld, size_t w, double f,
-                     const double *x, const double *y, size_t rows)
-{
-	for (size_t l = 0; l < rows; l++)
-		for (size_t a = 0; a < w; a++)
-			for (size_t b = 0; b < w; b++)
-				to[a * ld + b] += f *
-					(x[l * w + a] * y[l * w + b] +
-					 y[l * w + a] * x[l * w + b]);
-}
-
 static void tree_tree(struct pd_nested *m, struct pd_border *s, size_t f)
 {
 	size_t rc = s->rc, w = m->w, ne = m->n_elements, ll = m->ld * m->ld;
@@ -280,8 +268,8 @@ static void tree_tree(struct pd_nested *m, struct pd_border *s, size_t f)
 	for (size_t e = 0; e <= f; e++) {
 		m->dd_log_det[e * ne + f] -=
 			pd_trace(s->x + e * rc * rc, s->x + f * rc * rc, rc);
-		add_pair(m->dda + (e * ne + f) * ll, m->ld, w, -1.0,
-		         s->y + e * rc * w, ny, rc);
+		pd_border_pair(m->dda + (e * ne + f) * ll, m->ld, w, -1.0,
+		               s->y + e * rc * w, ny, rc);
 	}
 }
 
@@ -310,8 +298,9 @@ static void tree_factor(struct pd_nested *m, struct pd_border *s, size_t e)
 				m->dd_log_det[at] += s->u[i * rc + l] *
 				                     au[i * rc + l];
 		memset(m->dda + at * ll, 0, ll * sizeof *m->dda);
-		add_pair(m->dda + at * ll, m->ld, w, -1.0, s->hc + from * w,
-		         s->z + e * rc * w + from * w, levels);
+		pd_border_pair(m->dda + at * ll, m->ld, w, -1.0,
+		               s->hc + from * w,
+		               s->z + e * rc * w + from * w, levels);
 	}
 }
 
@@ -333,7 +322,8 @@ static void factor_factor(struct pd_nested *m, struct pd_border *s, size_t j,
 			for (size_t a = 0; a < w; a++)
 				x[a] += c * s->hc[i * w + a];
 		}
-		add_pair(m->dda + at * ll, m->ld, w, 1.0, s->hc + l * w, x, 1);
+		pd_border_pair(m->dda + at * ll, m->ld, w, 1.0,
+		               s->hc + l * w, x, 1);
 	}
 }
 

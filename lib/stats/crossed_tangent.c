@@ -334,15 +334,6 @@ static void times_p(const struct pd_border *s, const struct spot *t,
 	}
 }
 
-/* x'y + y'x into the w * w corner of an ld * ld matrix, f times. */
-static void add_pair(double *to, size_t ld, size_t w, double f,
-                     const double *x, const double *y)
-{
-	for (size_t i = 0; i < w; i++)
-		for (size_t j = 0; j < w; j++)
-			to[i * ld + j] += f * (x[i] * y[j] + y[i] * x[j]);
-}
-
 /* What node k adds to row f of the second derivatives. */
 static void add_node(struct pd_nested *m, struct pd_border *s, size_t k,
                      const struct spot *t, size_t f)
@@ -371,9 +362,10 @@ static void add_node(struct pd_nested *m, struct pd_border *s, size_t k,
 			sum -= dh[a * full + c] * nb[c] +
 			       na[c] * dh[b * full + c];
 		m->dd_log_det[e * ne + f] += pd_border_times(a, b) * sum;
-		add_pair(to, ld, w, -1.0, dhp + a * w, hp + b * w);
+		pd_border_pair(to, ld, w, -1.0, dhp + a * w, hp + b * w, 1);
 		if (a != b)
-			add_pair(to, ld, w, -1.0, dhp + b * w, hp + a * w);
+			pd_border_pair(to, ld, w, -1.0, dhp + b * w,
+			               hp + a * w, 1);
 	}
 }
 
