@@ -33,6 +33,16 @@ double pd_anytime_tuning(double v, double alpha)
 	                   2 * wanted + 4 + 4 * sqrt(wanted), 0);
 }
 
+double pd_anytime_p(double value, double null, double se, double r)
+{
+	double v = 1 / (se * se), z = (value - null) / se;
+
+	if (!(se > 0 && r > 0) || isinf(r) || isinf(v) || !(v > 0) ||
+	    isnan(z))
+		return NAN;
+	return fmin(1, exp(0.5 * log1p(v / r) - 0.5 * z * z * (v / (v + r))));
+}
+
 pd_estimate pd_anytime_interval(double value, double se, double r,
                                 double level)
 {
@@ -44,6 +54,7 @@ pd_estimate pd_anytime_interval(double value, double se, double r,
 
 		e.low = value - half;
 		e.high = value + half;
+		e.p = pd_anytime_p(value, 0, se, r);
 	}
 	return e;
 }

@@ -27,7 +27,17 @@ double pd_anytime_width(double v, double r, double alpha);
  */
 double pd_anytime_tuning(double v, double alpha);
 
-/* value -+ width * se at level 1 - alpha; p NaN. All NaN for se <= 0. */
+/*
+ * The smallest alpha whose interval leaves out `null`: with v = 1 / se^2 and
+ * z = (value - null) / se
+ *   min(1, sqrt((v + r) / r) exp(-z^2 v / (2 (v + r)))),
+ * one over the mixture's likelihood ratio (its betting value). It holds at
+ * every look and may be read at all of them. NaN unless se, r > 0.
+ */
+double pd_anytime_p(double value, double null, double se, double r);
+
+/* value -+ width * se at level 1 - alpha, p = pd_anytime_p against 0. All NaN
+ * for se <= 0. */
 pd_estimate pd_anytime_interval(double value, double se, double r,
                                 double level);
 
