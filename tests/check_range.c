@@ -56,6 +56,35 @@ START_TEST(many_known)
 }
 END_TEST
 
+/* Simultaneous t: the largest |t| of k independent estimates (load 0: the
+ * studentized maximum modulus) or of equally correlated ones (load the root of
+ * the correlation). R: integrate() over the spread, and over the common part. */
+static const struct {
+	size_t k;
+	double df, correlation, point; /* R, 95 % */
+} modulus[] = {
+	{ 3, 10, 0, 2.8288552302248 }, { 8, 5, 0, 4.1447301092302 },
+	{ 2, 24, 0, 2.3802882439153 }, { 15, 40, 0, 3.0999095606652 },
+	{ 5, 9, 0.37, 3.106005322346 },
+};
+
+START_TEST(simultaneous_t)
+{
+	double load[15], point, df = modulus[_i].df;
+	size_t k = modulus[_i].k;
+
+	for (size_t i = 0; i < k; i++)
+		load[i] = sqrt(modulus[_i].correlation);
+	point = pd_many_quantile(0.95, load, k, df, 2);
+	near("point", point, modulus[_i].point, 1e-10);
+	near("back", pd_many_upper(point, load, k, df, 2), 0.05, 1e-11);
+	/* independent estimates share the spread only: between one t and
+	 * Bonferroni's */
+	ck_assert_double_gt(point, -pd_t_quantile(0.025, df));
+	ck_assert_double_lt(point, -pd_t_quantile(0.025 / (double)k, df));
+}
+END_TEST
+
 /* Two groups: the range is sqrt(2) |t|; one comparison: t itself. */
 START_TEST(one_pair_is_student)
 {
@@ -369,6 +398,7 @@ static Suite *suite(void)
 	tcase_set_timeout(t, 240);
 	tcase_add_test(t, range_known);
 	tcase_add_loop_test(t, many_known, 0, ROWS(many));
+	tcase_add_loop_test(t, simultaneous_t, 0, ROWS(modulus));
 	tcase_add_test(t, one_pair_is_student);
 	tcase_add_test(t, range_properties);
 	tcase_add_test(t, quantiles_go_back);
