@@ -21,6 +21,7 @@
 #include "base/arena.h"
 #include "base/buf.h"
 #include "base/estimate.h"
+#include "base/size.h"
 #include "base/status.h"
 #include "base/version.h"
 #include "data/finding.h"
@@ -30,6 +31,7 @@
 #include "data/vocab.h"
 #include "plan/plan.h"
 #include "plan/run.h"
+#include "plan/size.h"
 #include "report/compose.h"
 #include "report/doc.h"
 

@@ -5,6 +5,7 @@
 #define PERDRAW_REPORT_COMPOSE_H
 
 #include "base/answer.h"
+#include "base/size.h"
 #include "report/doc.h"
 
 pd_status pd_compose_review(const pd_review *review, pd_doc **out,
@@ -12,5 +13,9 @@ pd_status pd_compose_review(const pd_review *review, pd_doc **out,
 /* One question (the `ask` command): review carries the context, answer[0]. */
 pd_status pd_compose_answer(const pd_review *review, pd_doc **out,
                             pd_error *err);
+
+/* How many a fair comparison needs (the `size` command). */
+pd_status pd_compose_size(const pd_size_answer *answer, pd_doc **out,
+                          pd_error *err);
 
 #endif
