@@ -158,9 +158,11 @@ END_TEST
 
 /* ---- by definition ------------------------------------------------------ */
 
-/* -2 log-likelihood of the dense model with R on V's diagonal. */
+/* -2 log-likelihood of the dense model with R on V's diagonal; phi[P*P]
+ * (NULL is welcome): covariance of b. */
 static double dense_value(const struct set *s, size_t depth, bool ml,
-                          const double *var, const double *r, double sd)
+                          const double *var, const double *r, double sd,
+                          double *phi)
 {
 	size_t n = s->n;
 	double *v = calloc(n * n, sizeof *v), xx[P * P] = { 0.0 };
@@ -194,6 +196,8 @@ static double dense_value(const struct set *s, size_t depth, bool ml,
 	d += (ml ? 0.0 : log_det) + yy;
 	for (size_t j = 0; j < P * P; j++)
 		d -= xy[j / P] * xx[j] * xy[j % P];
+	if (phi)
+		memcpy(phi, xx, sizeof xx);
 	return d;
 }
 
@@ -218,7 +222,7 @@ START_TEST(lowest_by_definition)
 	for (int k = 0; k < 3; k++)
 		r[k] = u->by_class[k].ratio;
 	sd = u->by_class[0].sd;
-	at = dense_value(&s, depth, ml, var, r, sd);
+	at = dense_value(&s, depth, ml, var, r, sd, NULL);
 	near("value", u->deviance, at, 1e-9);
 	pd_stream_init(&g, 88, (uint64_t)_i);
 	for (int k = 0; k < 30; k++) {
@@ -230,8 +234,91 @@ START_TEST(lowest_by_definition)
 			q[j + 1] = r[j + 1] * exp(size * pd_stream_normal(&g));
 		}
 		ck_assert(dense_value(&s, depth, ml, w, q, sd *
-		                      exp(size * pd_stream_normal(&g))) >=
+		                      exp(size * pd_stream_normal(&g)),
+		                      NULL) >=
 		          at - 1e-9);
+	}
+	pd_unequal_free(u);
+}
+END_TEST
+
+/* The value, and v = c'(X'V^-1 X)^-1 c, at ln of (level variances, sd, r1,
+ * r2). */
+static double at_logs(const struct set *s, size_t depth, const double *par,
+                      const double *c, double *v)
+{
+	double var[2] = { 0.0 }, r[3] = { 1.0, 0, 0 }, phi[P * P], d;
+
+	for (size_t k = 0; k < depth; k++)
+		var[k] = exp(par[k]);
+	r[1] = exp(par[depth + 1]);
+	r[2] = exp(par[depth + 2]);
+	d = dense_value(s, depth, false, var, r, exp(par[depth]), phi);
+	*v = 0.0;
+	for (size_t i = 0; i < P * P; i++)
+		*v += c[i / P] * phi[i] * c[i % P];
+	return d;
+}
+
+/*
+ * df = 2 v^2 / g'I^-1 g with I half the deviance's curvature in all variance
+ * parameters at once, by differences of the dense model.
+ */
+START_TEST(df_by_definition)
+{
+	static const double c[2][P] = { { 0, 1, 0 }, { 0.4, -0.3, 1 } };
+	size_t depth = (size_t)_i, k = depth + 3;
+	double par[5] = { 0.0 }, info[25], g[5], v, up, down, h = 1e-3;
+	struct set s;
+	pd_nested_spec sp;
+	pd_unequal *u;
+	pd_estimate e;
+
+	rule(&s);
+	s.n = 90;
+	sp = spec(&s, depth, false);
+	u = made(&sp, s.class_of, 3);
+	for (size_t l = 0; l < depth; l++) {
+		pd_nested_level_covariance(u->model, l, &v);
+		par[l] = log(v);
+	}
+	par[depth] = log(u->by_class[0].sd);
+	for (size_t j = 1; j < 3; j++)
+		par[depth + j] = u->by_class[j].log_ratio.value;
+	for (size_t i = 0; i < k * k; i++) {
+		double sum = 0.0;
+
+		for (int q = 0; q < 4; q++) {
+			double at[5];
+
+			memcpy(at, par, sizeof at);
+			at[i / k] += q & 1 ? h : -h;
+			at[i % k] += q & 2 ? h : -h;
+			sum += (q == 0 || q == 3 ? 1 : -1) *
+			       at_logs(&s, depth, at, c[0], &v);
+		}
+		info[i] = 0.5 * sum / (4.0 * h * h);
+	}
+	invert(info, k);
+	for (int t = 0; t < 2; t++) {
+		double spread = 0.0;
+
+		for (size_t i = 0; i < k; i++) {
+			par[i] += h;
+			at_logs(&s, depth, par, c[t], &up);
+			par[i] -= 2.0 * h;
+			at_logs(&s, depth, par, c[t], &down);
+			par[i] += h;
+			g[i] = (up - down) / (2.0 * h);
+		}
+		at_logs(&s, depth, par, c[t], &v);
+		for (size_t i = 0; i < k * k; i++)
+			spread += g[i / k] * info[i] * g[i % k];
+		ck_assert_int_eq(pd_unequal_contrast(u, c[t], 0.95,
+		                                     PD_SATTERTHWAITE, &e,
+		                                     NULL), PD_OK);
+		close_to("se", e.se, sqrt(v), 1e-6);
+		close_to("df", e.df, 2.0 * v * v / spread, 1e-3);
 	}
 	pd_unequal_free(u);
 }
@@ -476,6 +563,7 @@ static Suite *suite(void)
 	suite_add_tcase(s, t);
 	t = tcase_create("definitions");
 	tcase_add_loop_test(t, lowest_by_definition, 0, 6);
+	tcase_add_loop_test(t, df_by_definition, 0, 3);
 	tcase_add_test(t, two_samples);
 	tcase_set_timeout(t, 60);
 	suite_add_tcase(s, t);
