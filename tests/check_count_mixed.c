@@ -78,7 +78,7 @@ static double log_tail(double y, double mu, double theta)
 	return first + log(sum);
 }
 
-/* ---- made-up patients -------------------------------------------------------- */
+/* ---- made-up patients --------------------------------------------------- */
 
 enum { GROUPS = 14, EACH = 5, ALL = GROUPS * EACH };
 
@@ -624,6 +624,61 @@ START_TEST(wide_exp)
 }
 END_TEST
 
+/* Columns: against plain loops, and the same bytes from each kernel. */
+START_TEST(wide_columns)
+{
+	enum { N = 301, COLUMNS = 4 };
+	double column[N * COLUMNS], w[N], offset[N], out[2][N];
+	double cross[2][COLUMNS], squares[2][COLUMNS * 6];
+	const double par[COLUMNS] = { 0.3, -1.1, 0.7, 2.9 };
+	const pd_count_columns x = { N, COLUMNS, column };
+	pd_stream s;
+
+	pd_stream_init(&s, 10, 0);
+	for (size_t i = 0; i < N * COLUMNS; i++)
+		column[i] = pd_stream_normal(&s);
+	for (size_t i = 0; i < N; i++) {
+		w[i] = pd_stream_uniform(&s);
+		offset[i] = pd_stream_normal(&s);
+	}
+	for (size_t k = 0; k < 2; k++) {
+		const pd_count_kernel *kernel = pd_count_kernel_at(k);
+
+		if (!kernel)
+			kernel = pd_count_kernel_at(0);
+		memset(cross[k], 0, sizeof cross[k]);
+		memset(squares[k], 0, sizeof squares[k]);
+		kernel->linear(&x, par, offset, out[k]);
+		kernel->cross(&x, w, cross[k]);
+		kernel->squares(&x, w, squares[k], 6);
+	}
+	ck_assert_mem_eq(out[0], out[1], sizeof out[0]);
+	ck_assert_mem_eq(cross[0], cross[1], sizeof cross[0]);
+	ck_assert_mem_eq(squares[0], squares[1], sizeof squares[0]);
+	for (size_t i = 0; i < N; i++) {
+		double sum = offset[i];
+
+		for (size_t j = 0; j < COLUMNS; j++)
+			sum += par[j] * column[j * N + i];
+		close_to("linear", out[0][i], sum, 1e-14);
+	}
+	for (size_t j = 0; j < COLUMNS; j++) {
+		double sum = 0;
+
+		for (size_t i = 0; i < N; i++)
+			sum += column[j * N + i] * w[i];
+		close_to("cross", cross[0][j], sum, 1e-12);
+		for (size_t k = 0; k <= j; k++) {
+			sum = 0;
+			for (size_t i = 0; i < N; i++)
+				sum += w[i] * column[j * N + i] *
+				       column[k * N + i];
+			close_to("squares", squares[0][6 * j + k], sum, 1e-12);
+		}
+	}
+}
+END_TEST
+
 /* Sums of an NB2 unit against its rows, and the same bytes from each kernel. */
 START_TEST(wide_rows)
 {
@@ -770,6 +825,7 @@ static Suite *suite(void)
 	tcase_add_test(t, higher_than_the_approximate_fit);
 	tcase_add_loop_test(t, sums_as_rows, 0, 2);
 	tcase_add_test(t, wide_exp);
+	tcase_add_test(t, wide_columns);
 	tcase_add_loop_test(t, wide_rows, 0, 2);
 	tcase_add_test(t, group_refusals);
 	tcase_add_test(t, random_counts);

@@ -16,21 +16,26 @@ static double dot(const double *q, size_t n, size_t p, size_t a, size_t b)
 	return sum;
 }
 
-/* Take the earlier columns off column j. */
-static void project(pd_basis *b, size_t j)
+/* Take the earlier columns off column j, all at once; part[j]: scratch. */
+static void project(pd_basis *b, size_t j, double *part)
 {
 	size_t p = b->p;
 
+	for (size_t k = 0; k < j; k++)
+		part[k] = 0;
+	for (size_t i = 0; i < b->n; i++)
+		for (size_t k = 0; k < j; k++)
+			part[k] += b->q[i * p + k] * b->q[i * p + j];
 	for (size_t k = 0; k < j; k++) {
-		double part = dot(b->q, b->n, p, k, j) / (double)b->n;
-
-		b->r[k * p + j] += part;
-		for (size_t i = 0; i < b->n; i++)
-			b->q[i * p + j] -= part * b->q[i * p + k];
+		part[k] /= (double)b->n;
+		b->r[k * p + j] += part[k];
 	}
+	for (size_t i = 0; i < b->n; i++)
+		for (size_t k = 0; k < j; k++)
+			b->q[i * p + j] -= part[k] * b->q[i * p + k];
 }
 
-static int take_column(pd_basis *b, const double *x, size_t j)
+static int take_column(pd_basis *b, const double *x, size_t j, double *part)
 {
 	size_t p = b->p;
 	double largest = 0, length, left;
@@ -42,8 +47,8 @@ static int take_column(pd_basis *b, const double *x, size_t j)
 	for (size_t i = 0; i < b->n; i++)
 		b->q[i * p + j] = x[i * p + j] / largest;
 	length = sqrt(dot(b->q, b->n, p, j, j));
-	project(b, j);
-	project(b, j);
+	project(b, j, part);
+	project(b, j, part);
 	left = sqrt(dot(b->q, b->n, p, j, j));
 	if (!(left > LEAST_LEFT * length))
 		return 0;
@@ -59,6 +64,8 @@ static int take_column(pd_basis *b, const double *x, size_t j)
 pd_status pd_basis_new(pd_arena *arena, const double *x, size_t n, size_t p,
                        pd_basis *out, pd_error *err)
 {
+	double *part;
+
 	if (!p || p > n)
 		return pd_fail(err, PD_REFUSED, "%zu columns for %zu rows: at "
 		               "least one column and no fewer rows are "
@@ -70,10 +77,11 @@ pd_status pd_basis_new(pd_arena *arena, const double *x, size_t n, size_t p,
 			               i / p + 1, i % p + 1);
 	*out = (pd_basis){ n, p, PD_NEW(arena, double, n * p),
 	                   PD_NEW(arena, double, p * p) };
-	if (!out->q || !out->r)
+	part = PD_NEW(arena, double, p);
+	if (!out->q || !out->r || !part)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	for (size_t j = 0; j < p; j++)
-		if (!take_column(out, x, j))
+		if (!take_column(out, x, j, part))
 			return pd_fail(err, PD_REFUSED, "column %zu of the "
 			               "model is a sum of the columns before "
 			               "it", j + 1);

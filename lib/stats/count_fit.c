@@ -2,7 +2,6 @@
  * count_fit.c - the count likelihood set up and searched.
  */
 #include "stats/count_fit.h"
-#include "stats/count_wide.h"
 
 #include <math.h>
 #include <string.h>
@@ -64,55 +63,35 @@ pd_status pd_count_begin(pd_arena *arena, const pd_count_spec *spec,
 		return st;
 	s->y = PD_NEW(arena, size_t, n);
 	s->offset = PD_NEW(arena, double, n);
+	s->x = (pd_count_columns){ n, p, PD_NEW(arena, double, n * p + 1) };
 	s->linear = PD_NEW(arena, double, n);
 	s->mean = PD_NEW(arena, double, n);
+	s->slope = PD_NEW(arena, double, n);
+	s->bend = PD_NEW(arena, double, n);
+	s->mixed = PD_NEW(arena, double, spec->extra ? n : 1);
 	s->par = PD_NEW(arena, double, p + 1);
 	s->gradient = PD_NEW(arena, double, p + 1);
 	s->hessian = PD_NEW(arena, double, (p + 1) * (p + 1));
-	if (!s->y || !s->offset || !s->linear || !s->mean || !s->par ||
-	    !s->gradient || !s->hessian)
+	if (!s->y || !s->offset || !s->x.column || !s->linear || !s->mean ||
+	    !s->slope || !s->bend || !s->mixed || !s->par || !s->gradient ||
+	    !s->hessian)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t i = 0; i < n; i++)
+		for (size_t j = 0; j < p; j++)
+			s->x.column[j * n + i] = s->basis.q[i * p + j];
 	st = check_rows(spec, s, err);
 	if (st == PD_OK)
 		start(s);
 	return st;
 }
 
-static double linear(const pd_count_search *s, const double *par, size_t i)
+double pd_count_linear(const pd_count_search *s, size_t i)
 {
 	double e = s->offset[i];
 
 	for (size_t j = 0; j < s->p; j++)
-		e += s->basis.q[i * s->p + j] * par[j];
+		e += s->basis.q[i * s->p + j] * s->par[j];
 	return e;
-}
-
-double pd_count_linear(const pd_count_search *s, size_t i)
-{
-	return linear(s, s->par, i);
-}
-
-static void add_row(const pd_count_search *s, size_t i,
-                    const pd_count_slopes *row, size_t m, double *gradient,
-                    double *hessian)
-{
-	const double *q = s->basis.q + i * s->p;
-	size_t p = s->p;
-
-	for (size_t j = 0; j < p; j++)
-		gradient[j] += row->e * q[j];
-	if (s->free_theta)
-		gradient[p] += row->t;
-	if (!hessian)
-		return;
-	for (size_t j = 0; j < p; j++) {
-		for (size_t k = 0; k <= j; k++)
-			hessian[j * m + k] += row->ee * q[j] * q[k];
-		if (s->free_theta)
-			hessian[p * m + j] += row->et * q[j];
-	}
-	if (s->free_theta)
-		hessian[p * m + p] += row->tt;
 }
 
 /* The slopes of row i; the predictors are in s->linear, and for a whole
@@ -134,31 +113,51 @@ static void row_at(const pd_count_search *s, size_t i, pd_count_slopes *row)
 	row->t = row->tt = row->et = 0;
 }
 
-static void likelihood(void *with, const double *par, double *value,
-                       double *gradient, double *hessian)
+/* Value, weights of the rows, and what is beside the columns. */
+static void all_rows(pd_count_search *s, size_t m, double *value,
+                     double *gradient, double *hessian)
 {
-	pd_count_search *s = with;
-	size_t m = s->p + s->free_theta;
+	size_t p = s->p;
 
-	if (s->free_theta)
-		pd_count_table_set(&s->table, exp(par[s->p]));
-	for (size_t i = 0; i < s->n; i++)
-		s->linear[i] = linear(s, par, i);
-	if (isinf(s->table.theta))
-		pd_count_kernel_best()->exp(s->linear, s->mean, s->n);
-	*value = 0;
-	memset(gradient, 0, m * sizeof *gradient);
-	if (hessian)
-		memset(hessian, 0, m * m * sizeof *hessian);
 	for (size_t i = 0; i < s->n; i++) {
 		pd_count_slopes row;
 
 		row_at(s, i, &row);
 		*value += row.l;
-		add_row(s, i, &row, m, gradient, hessian);
+		s->slope[i] = row.e;
+		s->bend[i] = row.ee;
+		if (!s->free_theta)
+			continue;
+		s->mixed[i] = row.et;
+		gradient[p] += row.t;
+		if (hessian)
+			hessian[p * m + p] += row.tt;
 	}
+}
+
+static void likelihood(void *with, const double *par, double *value,
+                       double *gradient, double *hessian)
+{
+	pd_count_search *s = with;
+	const pd_count_kernel *kernel = pd_count_kernel_best();
+	size_t m = s->p + s->free_theta;
+
+	if (s->free_theta)
+		pd_count_table_set(&s->table, exp(par[s->p]));
+	kernel->linear(&s->x, par, s->offset, s->linear);
+	if (isinf(s->table.theta))
+		kernel->exp(s->linear, s->mean, s->n);
+	*value = 0;
+	memset(gradient, 0, m * sizeof *gradient);
+	if (hessian)
+		memset(hessian, 0, m * m * sizeof *hessian);
+	all_rows(s, m, value, gradient, hessian);
+	kernel->cross(&s->x, s->slope, gradient);
 	if (!hessian)
 		return;
+	kernel->squares(&s->x, s->bend, hessian, m);
+	if (s->free_theta)
+		kernel->cross(&s->x, s->mixed, hessian + s->p * m);
 	for (size_t j = 0; j < m; j++)
 		for (size_t k = 0; k < j; k++)
 			hessian[k * m + j] = hessian[j * m + k];

@@ -8,6 +8,7 @@
 #include "stats/basis.h"
 #include "stats/count.h"
 #include "stats/count_row.h"
+#include "stats/count_wide.h"
 #include "stats/newton.h"
 
 typedef struct pd_count_search {
@@ -18,7 +19,8 @@ typedef struct pd_count_search {
 	double *offset; /* n, zeros where the caller gave none               */
 	const unsigned char *at_least;
 	pd_count_table table;
-	double *linear, *mean; /* n, scratch                                 */
+	pd_count_columns x; /* basis.q by columns                            */
+	double *linear, *mean, *slope, *bend, *mixed; /* n, scratch          */
 	bool free_theta; /* ln theta is parameter p                          */
 	double *par, *gradient, *hessian; /* p + 1 and its square            */
 	pd_newton_record record;

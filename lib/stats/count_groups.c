@@ -29,29 +29,50 @@ static int by_code(const void *a, const void *b)
 static pd_status sort_rows(pd_arena *arena, pd_count_groups *g,
                            const int32_t *group, pd_error *err)
 {
-	struct place *place = PD_NEW(arena, struct place, g->n);
+	pd_arena_mark mark = pd_arena_here(arena);
+	struct place *place;
 	int sorted = 1;
 
-	if (!place)
-		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	for (size_t i = 0; i < g->n; i++) {
 		if (group[i] < 0)
 			return pd_fail(err, PD_DATA, "row %zu has no group",
 			               i + 1);
-		place[i] = (struct place){ group[i], i };
+		g->from[i] = i;
 		sorted &= !i || group[i] >= group[i - 1];
 	}
-	if (!sorted)
-		qsort(place, g->n, sizeof *place, by_code);
-	for (size_t i = 0; i < g->n; i++) {
+	if (sorted)
+		return PD_OK;
+	place = PD_NEW(arena, struct place, g->n);
+	if (!place)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t i = 0; i < g->n; i++)
+		place[i] = (struct place){ group[i], i };
+	qsort(place, g->n, sizeof *place, by_code);
+	for (size_t i = 0; i < g->n; i++)
 		g->from[i] = place[i].row;
-		if (!i || place[i].code != place[i - 1].code) {
-			g->code[g->n_groups] = place[i].code;
-			g->first[g->n_groups++] = i;
+	pd_arena_rewind(arena, mark);
+	return PD_OK;
+}
+
+static pd_status cut_groups(pd_arena *arena, pd_count_groups *g,
+                            const int32_t *group, pd_error *err)
+{
+	const size_t *from = g->from;
+	size_t k = 0;
+
+	for (size_t i = 0; i < g->n; i++)
+		g->n_groups += !i || group[from[i]] != group[from[i - 1]];
+	g->first = PD_NEW(arena, size_t, g->n_groups + 1);
+	g->code = PD_NEW(arena, int32_t, g->n_groups);
+	if (!g->first || !g->code)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t i = 0; i < g->n; i++)
+		if (!i || group[from[i]] != group[from[i - 1]]) {
+			g->code[k] = group[from[i]];
+			g->first[k++] = i;
 		}
-	}
-	g->first[g->n_groups] = g->n;
-	for (size_t k = 0; k < g->n_groups; k++)
+	g->first[k] = g->n;
+	for (k = 0; k < g->n_groups; k++)
 		if (g->first[k + 1] - g->first[k] > g->longest)
 			g->longest = g->first[k + 1] - g->first[k];
 	return PD_OK;
@@ -64,9 +85,9 @@ static void copy_rows(pd_count_groups *g, const pd_count_spec *rows,
 		for (size_t i = g->first[k]; i < g->first[k + 1]; i++) {
 			size_t from = g->from[i];
 
-			if (g->p)
-				memcpy(g->q + i * g->p, q + from * g->p,
-				       g->p * sizeof *q);
+			for (size_t j = 0; j < g->p; j++)
+				g->x.column[j * g->n + i] =
+				    q[from * g->p + j];
 			g->offset[i] = rows->offset ? rows->offset[from] : 0;
 			g->y[i] = rows->y[from];
 			g->at_least[i] = rows->at_least &&
@@ -80,32 +101,36 @@ static int make_rows(pd_arena *arena, pd_count_groups *g)
 {
 	size_t n = g->n;
 
-	g->first = PD_NEW(arena, size_t, n + 1);
-	g->code = PD_NEW(arena, int32_t, n);
 	g->from = PD_NEW(arena, size_t, n);
-	g->q = PD_NEW(arena, double, n * g->p + 1);
 	g->offset = PD_NEW(arena, double, n);
 	g->y = PD_NEW(arena, double, n);
+	g->x = (pd_count_columns){ n, g->p,
+	                           PD_NEW(arena, double, n * g->p + 1) };
+	g->linear = PD_NEW(arena, double, n);
+	g->mean = PD_NEW(arena, double, n);
+	g->weight = PD_NEW(arena, double, n);
+	g->bend = PD_NEW(arena, double, n);
 	g->at_least = PD_NEW(arena, unsigned char, n);
-	return g->first && g->code && g->from && g->q && g->offset && g->y &&
-	       g->at_least;
+	return g->from && g->offset && g->y &&
+	       g->at_least && g->x.column && g->linear && g->mean &&
+	       g->weight && g->bend;
 }
 
 static int make_scratch(pd_arena *arena, pd_count_groups *g)
 {
 	size_t l = g->longest, m = g->p + 2;
-	double **new[] = { &g->linear, &g->mean, &g->weight, &g->share,
-	                   &g->spread.ee, &g->spread.ez, &g->spread.et,
-	                   &g->bar, &g->hessian_low, &g->hessian_high,
+	double **new[] = { &g->unit_weight, &g->spread.ee, &g->spread.ez,
+	                   &g->spread.et, &g->bar, &g->hessian_low, &g->hessian_high,
 	                   &g->moved, &g->spread.part, &g->spread.first };
 
 	for (size_t k = 0; k < sizeof new / sizeof *new; k++) {
-		*new[k] = PD_NEW(arena, double, k < 7 ? l : m);
+		*new[k] = PD_NEW(arena, double, k < 4 ? l : m);
 		if (!*new[k])
 			return 0;
 	}
 	g->spread.p = g->p;
-	g->alone = (pd_count_spread){ 1, g->alone_room, g->alone_room + 1,
+	g->spread.stride = g->n;
+	g->alone = (pd_count_spread){ 1, 1, g->alone_room, g->alone_room + 1,
 	                              g->alone_room + 2, g->alone_room + 3,
 	                              g->alone_room + 4, g->alone_room + 7,
 	                              g->alone_room + 10 };
@@ -121,16 +146,22 @@ pd_status pd_count_groups_new(pd_arena *arena, const pd_mixed_spec *spec,
                               pd_error *err)
 {
 	const pd_count_spec *rows = &spec->rows;
+	pd_arena_mark mark = pd_arena_here(arena);
 	size_t most = 0, *whole = PD_NEW(arena, size_t, rows->n);
 	pd_status st;
 
 	*out = (pd_count_groups){ .n = rows->n, .p = rows->p,
 	                          .exact = true };
-	if (!whole || !make_rows(arena, out))
+	if (!whole)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	st = pd_count_whole(rows->y, rows->n, whole, &most, err);
+	pd_arena_rewind(arena, mark); /* checked, not kept */
+	if (st == PD_OK && !make_rows(arena, out))
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (st == PD_OK)
 		st = sort_rows(arena, out, spec->group, err);
+	if (st == PD_OK)
+		st = cut_groups(arena, out, spec->group, err);
 	if (st != PD_OK)
 		return st;
 	if (!make_scratch(arena, out))
@@ -189,116 +220,77 @@ int pd_count_unit_make(const pd_count_desk *d, size_t n,
 	return 1;
 }
 
-static void set_linear(pd_count_groups *g, size_t group, const double *par)
-{
-	size_t first = g->first[group];
-
-	for (size_t i = first; i < g->first[group + 1]; i++) {
-		double e = g->offset[i];
-
-		for (size_t j = 0; j < g->p; j++)
-			e += g->q[i * g->p + j] * par[j];
-		g->linear[i - first] = e;
-	}
-}
-
 /* What one group adds, at `par`; sd and theta set. */
 struct group {
-	size_t n;
-	const double *x;   /* n*p                                            */
+	size_t k, first, n;
 	pd_count_one one;
 	pd_count_unit unit;
 	int summed;        /* the unit is the sum of the rows                */
 	double sd;
-	double *mode;
 	pd_count_integral in;
-	double first;      /* of the sum: its weight less its count          */
+	double left;       /* of the sum: its weight less its count          */
 };
 
-static void begin_group(pd_count_groups *g, size_t k, const double *par,
-                        double sd, struct group *at)
+static void begin_group(pd_count_groups *g, size_t k, double sd,
+                        struct group *at)
 {
-	size_t first = g->first[k];
+	size_t first = at->first = g->first[k];
 
+	at->k = k;
 	at->n = g->first[k + 1] - first;
-	at->x = g->q + first * g->p;
 	at->sd = sd;
-	at->mode = &g->mode[k];
-	set_linear(g, k, par);
-	at->summed = pd_count_unit_make(&g->desk, at->n, g->linear, g->mean,
-	                                g->y + first, g->at_least + first,
-	                                g->cut[k], &at->one, &at->unit);
+	at->summed = pd_count_unit_make(&g->desk, at->n, g->linear + first,
+	                                g->mean + first, g->y + first,
+	                                g->at_least + first, g->cut[k],
+	                                &at->one, &at->unit);
 }
 
-/* The mean row of a sum, each weighing as its mean; weights in g->share. */
-static void mean_row(pd_count_groups *g, const struct group *at)
-{
-	size_t p = g->p;
-
-	memset(g->bar, 0, p * sizeof *g->bar);
-	for (size_t j = 0; j < at->n; j++) {
-		g->share[j] = g->mean[j] / at->one.mu;
-		for (size_t k = 0; k < p; k++)
-			g->bar[k] += g->share[j] * at->x[j * p + k];
-	}
-}
-
+/* Integral, and the rows' weights in the gradient into g->weight. */
 static void integrate(pd_count_groups *g, struct group *at,
                       pd_count_spread *spread)
 {
+	double *weight = g->weight + at->first;
+
 	if (spread && !at->summed)
-		spread->x = at->x;
+		spread->x = g->x.column + at->first;
 	at->in = pd_count_unit_integral(&g->desk, &g->rule, &at->unit, 0,
-	                                at->sd, at->mode, g->weight, spread);
-	at->first = g->weight[0] - at->one.y;
-}
-
-static void add_gradient(const pd_count_groups *g, size_t group,
-                         const struct group *at, double *gradient)
-{
-	size_t p = g->p, first = g->first[group];
-
-	for (size_t j = 0; j < at->n; j++) {
-		double w = at->summed ? g->y[first + j] + at->first *
-		                        g->mean[j] / at->one.mu
-		                      : g->weight[j];
-
-		for (size_t k = 0; k < p; k++)
-			gradient[k] += w * at->x[j * p + k];
-	}
-	gradient[p] += at->in.log_sd;
-	if (g->free_theta)
-		gradient[p + 1] += at->in.t;
+	                                at->sd, &g->mode[at->k],
+	                                at->summed ? g->unit_weight : weight,
+	                                spread);
+	if (!at->summed)
+		return;
+	at->left = g->unit_weight[0] - at->one.y;
+	for (size_t j = 0; j < at->n; j++)
+		weight[j] = g->y[at->first + j] +
+		            at->left * (g->mean[at->first + j] / at->one.mu);
 }
 
 /* ---- curvature ---------------------------------------------------------- */
 
-/* x' diag(w) x into the lower half. */
-static void add_squares(double *hessian, size_t m, const double *x,
-                        const double *w, double times, size_t n, size_t p)
-{
-	for (size_t j = 0; j < n; j++)
-		for (size_t k = 0; k < p; k++) {
-			double part = times * w[j] * x[j * p + k];
-
-			for (size_t l = 0; l <= k; l++)
-				hessian[k * m + l] += part * x[j * p + l];
-		}
-}
-
 /* A sum's curvature in its shift and ln sd, spread over the rows: that of the
- * mean row, and the rows' own spread about it. */
+ * mean row, each weighing as its mean, and the rows' own spread about it. */
 static void add_sum(pd_count_groups *g, const struct group *at, double ee,
                     double ez, double zz, double *hessian, size_t m)
 {
 	size_t p = g->p;
+	double *bar = g->bar;
 
-	mean_row(g, at);
-	add_squares(hessian, m, at->x, g->share, at->first, at->n, p);
-	ee -= at->first;
-	add_squares(hessian, m, g->bar, &ee, 1, 1, p);
-	for (size_t k = 0; k < p; k++)
-		hessian[p * m + k] += ez * g->bar[k];
+	for (size_t i = at->first; i < at->first + at->n; i++)
+		g->bend[i] = at->left * (g->mean[i] / at->one.mu);
+	for (size_t k = 0; k < p; k++) {
+		const double *x = g->x.column + k * g->n;
+
+		bar[k] = 0;
+		for (size_t i = at->first; i < at->first + at->n; i++)
+			bar[k] += g->mean[i] * x[i];
+		bar[k] /= at->one.mu;
+	}
+	for (size_t k = 0; k < p; k++) {
+		for (size_t l = 0; l <= k; l++)
+			hessian[k * m + l] += (ee - at->left) * bar[k] *
+			                      bar[l];
+		hessian[p * m + k] += ez * bar[k];
+	}
 	hessian[p * m + p] += zz;
 }
 
@@ -306,16 +298,18 @@ static void add_spread(pd_count_groups *g, const struct group *at,
                        double *hessian, size_t m)
 {
 	const pd_count_spread *s = &g->spread;
-	size_t p = g->p, n = at->unit.n;
+	size_t p = g->p;
 
-	add_squares(hessian, m, s->x, s->ee, 1, n, p);
-	for (size_t j = 0; j < n; j++)
+	for (size_t j = 0; j < at->n; j++) {
+		g->bend[at->first + j] = s->ee[j];
 		for (size_t k = 0; k < p; k++) {
-			hessian[p * m + k] += s->ez[j] * s->x[j * p + k];
+			double x = s->x[k * s->stride + j];
+
+			hessian[p * m + k] += s->ez[j] * x;
 			if (g->free_theta)
-				hessian[(p + 1) * m + k] += s->et[j] *
-				                            s->x[j * p + k];
+				hessian[(p + 1) * m + k] += s->et[j] * x;
 		}
+	}
 	for (size_t i = 0; i < m; i++)
 		for (size_t k = 0; k <= i; k++)
 			hessian[i * m + k] += s->second[i * (p + 2) + k];
@@ -327,15 +321,15 @@ static void add_differences(pd_count_groups *g, const struct group *at,
                             double *hessian, size_t m)
 {
 	pd_count_integral end[4];
-	double h = DIFFERENCE, mode = *at->mode;
+	double h = DIFFERENCE, mode = g->mode[at->k];
 
 	for (int k = 0; k < 4; k++) {
 		double move = k % 2 ? h : -h, start = mode;
 
 		end[k] = pd_count_unit_integral(
 		    &g->desk, &g->rule, &at->unit, k < 2 ? move : 0,
-		    k < 2 ? at->sd : at->sd * exp(move), &start, g->weight,
-		    NULL);
+		    k < 2 ? at->sd : at->sd * exp(move), &start,
+		    g->unit_weight, NULL);
 	}
 	add_sum(g, at, (end[1].shift - end[0].shift) / (2 * h),
 	        (end[1].log_sd - end[0].log_sd + end[3].shift -
@@ -372,19 +366,27 @@ static double all_groups(pd_count_groups *g, const double *par,
 	memset(gradient, 0, m * sizeof *gradient);
 	if (hessian)
 		memset(hessian, 0, m * m * sizeof *hessian);
+	g->desk.kernel->linear(&g->x, par, g->offset, g->linear);
 	for (size_t k = 0; k < g->n_groups && isfinite(value); k++) {
 		struct group at;
 
-		begin_group(g, k, par, sd, &at);
+		begin_group(g, k, sd, &at);
 		integrate(g, &at, !hessian || g->exact ? NULL :
 		                  at.summed ? &g->alone : &g->spread);
 		value += at.in.value;
-		add_gradient(g, k, &at, gradient);
+		gradient[g->p] += at.in.log_sd;
+		if (g->free_theta)
+			gradient[g->p + 1] += at.in.t;
 		if (hessian)
 			*whole &= !g->exact || at.summed;
 		if (hessian && *whole)
 			add_hessian(g, &at, hessian, m);
 	}
+	if (!isfinite(value))
+		return value;
+	g->desk.kernel->cross(&g->x, g->weight, gradient);
+	if (hessian && *whole)
+		g->desk.kernel->squares(&g->x, g->bend, hessian, m);
 	return value;
 }
 

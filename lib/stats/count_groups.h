@@ -14,7 +14,8 @@ typedef struct pd_count_groups {
 	int32_t *code;           /* n_groups, ascending                      */
 	/* Rows sorted by group: */
 	size_t *from;            /* n: the row of the caller's               */
-	double *q, *offset, *y;  /* n*p columns, n, n                        */
+	double *offset, *y;      /* n, n                                     */
+	pd_count_columns x;
 	unsigned char *at_least; /* n                                        */
 	unsigned char *cut;      /* n_groups: some row is cut off            */
 	int any_cut;
@@ -29,7 +30,8 @@ typedef struct pd_count_groups {
 	pd_count_spread spread;  /* over the rows of a group                 */
 	pd_count_spread alone;   /* over the one row of a sum: p 1, x 1      */
 	double alone_room[4 + 3 + 3 + 9];
-	double *linear, *mean, *weight, *share; /* longest                   */
+	double *linear, *mean, *weight, *bend; /* n                          */
+	double *unit_weight;     /* longest                                  */
 	double *bar;             /* p                                        */
 	double *hessian_low, *hessian_high, *moved; /* p + 2 each            */
 } pd_count_groups;

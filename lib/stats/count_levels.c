@@ -119,7 +119,7 @@ struct outer {
 	double total, s0, s1_sum, log_s1, log_s2, t;
 };
 
-static void set_rows(pd_count_levels *l, struct outer *o, const double *par)
+static void set_rows(pd_count_levels *l, struct outer *o)
 {
 	const pd_count_groups *g = &l->g;
 
@@ -129,13 +129,6 @@ static void set_rows(pd_count_levels *l, struct outer *o, const double *par)
 
 		in->first = first;
 		in->n = g->first[group + 1] - first;
-		for (size_t i = first; i < first + in->n; i++) {
-			double e = g->offset[i];
-
-			for (size_t j = 0; j < g->p; j++)
-				e += g->q[i * g->p + j] * par[j];
-			l->linear[i] = e;
-		}
 		in->summed = pd_count_unit_make(
 		    &g->desk, in->n, l->linear + first, l->mean + first,
 		    g->y + first, g->at_least + first, g->cut[group],
@@ -320,37 +313,29 @@ static void weigh_rows(pd_count_levels *l, const struct outer *o, double s0,
 	}
 }
 
-static void add_rows(const pd_count_levels *l, const pd_count_inner *in,
-                     double *gradient)
+/* A sum's weight handed on to its rows: into l->weight in any case. */
+static void spread_weight(pd_count_levels *l, pd_count_inner *in)
 {
-	size_t p = l->g.p;
+	double left = in->weight[0] - in->one.y;
 
-	for (size_t j = 0; j < in->n; j++) {
-		size_t i = in->first + j;
-		double w = in->summed
-		               ? l->g.y[i] + (in->weight[0] - in->one.y) *
-		                                 l->mean[i] / in->one.mu
-		               : in->weight[j];
-
-		for (size_t k = 0; k < p; k++)
-			gradient[k] += w * l->g.q[i * p + k];
-	}
+	for (size_t i = in->first; in->summed && i < in->first + in->n; i++)
+		l->weight[i] = l->g.y[i] + left * (l->mean[i] / in->one.mu);
 }
 
 static double outer_value(pd_count_levels *l, struct outer *o,
-                          const double *par, double *gradient)
+                          double *gradient)
 {
 	size_t p = l->g.p;
 	double s0, more;
 
-	set_rows(l, o, par);
+	set_rows(l, o);
 	if (!joint_mode(l, o) || !over_nodes(l, o) || !(o->total > 0))
 		return NAN;
 	s0 = o->s0 / o->total;
 	more = o->s1_sum / o->total + 1;
 	weigh_rows(l, o, s0, more);
 	for (size_t c = 0; c < o->n; c++)
-		add_rows(l, &l->inner[c], gradient);
+		spread_weight(l, &l->inner[c]);
 	gradient[p] += o->log_s1 / o->total +
 	               moved(l, o, (struct move){ o->s1, 0, 0 }, s0, more);
 	gradient[p + 1] += o->log_s2 / o->total +
@@ -373,12 +358,15 @@ static double all_groups(pd_count_levels *l, const double *par,
 	if (l->free_theta)
 		pd_count_table_set(&l->g.table, exp(par[p + 2]));
 	memset(gradient, 0, (p + 2 + l->free_theta) * sizeof *gradient);
+	l->g.desk.kernel->linear(&l->g.x, par, l->g.offset, l->linear);
 	for (size_t k = 0; k < l->n_outer && isfinite(value); k++) {
 		struct outer o = { .k = k, .n = l->first[k + 1] - l->first[k],
 		                   .s1 = exp(par[p]), .s2 = exp(par[p + 1]) };
 
-		value += outer_value(l, &o, par, gradient);
+		value += outer_value(l, &o, gradient);
 	}
+	if (isfinite(value))
+		l->g.desk.kernel->cross(&l->g.x, l->weight, gradient);
 	return value;
 }
 

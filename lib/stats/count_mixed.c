@@ -14,7 +14,8 @@ static const unsigned ladder[] = { 5, 9, 15, 25, 41, 61, 91, 121, 161 };
 enum { RUNGS = sizeof ladder / sizeof *ladder, FIRST_NODES = 9,
        FEWEST_SHARES = 5 };
 static const double NO_CHANGE = 1e-7;
-static const double FIRST_SD = 0.5, FIRST_THETA = 100;
+static const double FIRST_SD = 0.5, LEAST_SD = 0.2, MOST_SD = 2;
+static const double FIRST_THETA = 100;
 static const double SMALL_SD = -7; /* ln                                 */
 
 struct mixed {
@@ -73,12 +74,41 @@ static pd_status begin(struct mixed *m, pd_error *err)
 	return PD_OK;
 }
 
+/* The sd that the groups' sums show beside the plain fit: Poisson sums of mean
+ * M e^u scatter by M + M^2 (exp(sd^2) - 1) where u has mean exp 1. */
+static double first_sd(const struct mixed *m)
+{
+	const pd_count_groups *g = &m->g;
+	double excess = 0, square = 0, sd;
+
+	for (size_t k = 0; k < g->n_groups; k++) {
+		double sum = 0, mean = 0;
+
+		for (size_t i = g->first[k]; i < g->first[k + 1]; i++) {
+			sum += g->y[i];
+			mean += exp(pd_count_linear(&m->plain, g->from[i]));
+		}
+		excess += (sum - mean) * (sum - mean) - mean;
+		square += mean * mean;
+	}
+	sd = sqrt(log1p(fmax(excess / square, 0)));
+	return isfinite(sd) ? fmin(fmax(sd, LEAST_SD), MOST_SD) : FIRST_SD;
+}
+
 static void start(struct mixed *m, bool free_theta)
 {
-	size_t p = m->g.p;
+	size_t p = m->g.p, n = m->g.n;
+	double sd = first_sd(m);
 
-	memcpy(m->par, m->plain.par, p * sizeof *m->par);
-	m->par[p] = log(FIRST_SD);
+	/* The plain fit's level is that of the mean over groups. */
+	for (size_t j = 0; j < p; j++) {
+		double sum = 0;
+
+		for (size_t i = 0; i < n; i++)
+			sum += m->g.x.column[j * n + i];
+		m->par[j] = m->plain.par[j] - 0.5 * sd * sd * sum / (double)n;
+	}
+	m->par[p] = log(sd);
 	m->par[p + 1] = log(isinf(m->plain_theta) ? FIRST_THETA
 	                                          : 2 * m->plain_theta);
 	m->g.free_theta = free_theta;

@@ -236,12 +236,16 @@ static void spread_add(pd_count_spread *s, const pd_count_slots *at, size_t n,
 	size_t p = s->p, m = p + 2;
 	double *part = s->part;
 
-	memset(part, 0, p * sizeof *part);
+	for (size_t k = 0; k < p; k++) {
+		const double *x = s->x + k * s->stride;
+
+		part[k] = 0;
+		for (size_t j = 0; j < n; j++)
+			part[k] += at->e[j] * x[j];
+	}
 	for (size_t j = 0; j < n; j++) {
 		double bend = share * at->ee[j];
 
-		for (size_t k = 0; k < p; k++)
-			part[k] += at->e[j] * s->x[j * p + k];
 		s->ee[j] += bend;
 		s->ez[j] += sz * bend;
 		s->et[j] += share * at->et[j];

@@ -66,8 +66,8 @@ typedef struct pd_count_integral {
  * 1982, J R Stat Soc B 44, 226-233): E G'' + Var G' over the nodes' shares.
  */
 typedef struct pd_count_spread {
-	size_t p;
-	const double *x;      /* n*p columns of the rows                     */
+	size_t p, stride;
+	const double *x;      /* column k of row j at k * stride + j         */
 	double *ee, *ez, *et; /* n: E l'', E s z l'', E l'_t                 */
 	double *part, *first; /* p + 2                                       */
 	double *second;       /* (p + 2) square, lower half: Var G', and

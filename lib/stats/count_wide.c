@@ -26,11 +26,17 @@ static const double LN2_LOW = 0x1.a39ef35793c76p-33; /* the rest of ln 2 */
 /* At most LANES numbers; lanes past them are 0. */
 INLINE void load(lanes *v, const double *a, size_t left)
 {
-	if (left >= LANES)
+	double part[LANES] = { a[0] };
+
+	if (left >= LANES) {
 		memcpy(v, a, sizeof *v);
-	else
-		*v = (lanes){ a[0], left > 1 ? a[1] : 0, left > 2 ? a[2] : 0,
-		              0 };
+		return;
+	}
+	if (left > 1)
+		part[1] = a[1];
+	if (left > 2)
+		part[2] = a[2];
+	memcpy(v, part, sizeof *v);
 }
 
 INLINE void store(double *a, const lanes *v, size_t left)
@@ -185,51 +191,124 @@ INLINE void all_rows(pd_count_block *b, pd_count_depth depth)
 	b->counted = add(&a.counted);
 }
 
-static void exp_plain(const double *x, double *out, size_t n)
+/* ---- columns ------------------------------------------------------------ */
+
+enum { BLOCK = 128 };
+
+INLINE void linear_all(const pd_count_columns *x, const double *par,
+                       const double *offset, double *out)
 {
-	exp_all(x, out, n);
+	for (size_t i = 0; i < x->n; i += LANES) {
+		size_t left = x->n - i;
+		lanes sum, v;
+
+		load(&sum, offset + i, left);
+		for (size_t j = 0; j < x->p; j++) {
+			load(&v, x->column + j * x->n + i, left);
+			sum += v * par[j];
+		}
+		store(out + i, &sum, left);
+	}
 }
 
-static void scattered_plain(pd_count_block *b, pd_count_depth depth)
+INLINE double dot(const double *a, const double *b, size_t n)
 {
-	if (depth == PD_COUNT_TOP)
-		all_rows(b, PD_COUNT_TOP);
-	else if (depth == PD_COUNT_NODE)
-		all_rows(b, PD_COUNT_NODE);
-	else
-		all_rows(b, PD_COUNT_ALL);
+	lanes sum = { 0 }, u, v;
+
+	for (size_t i = 0; i < n; i += LANES) {
+		load(&u, a + i, n - i);
+		load(&v, b + i, n - i);
+		sum += u * v;
+	}
+	return add(&sum);
 }
 
-static const pd_count_kernel plain = { "any", exp_plain, scattered_plain };
+INLINE void cross_all(const pd_count_columns *x, const double *w,
+                      double *sum)
+{
+	for (size_t j = 0; j < x->p; j++)
+		sum[j] += dot(x->column + j * x->n, w, x->n);
+}
 
+INLINE void squares_all(const pd_count_columns *x, const double *w,
+                        double *lower, size_t m)
+{
+	double part[BLOCK];
+
+	for (size_t i = 0; i < x->n; i += BLOCK) {
+		size_t n = x->n - i < BLOCK ? x->n - i : BLOCK;
+
+		for (size_t k = 0; k < x->p; k++) {
+			const double *c = x->column + k * x->n + i;
+
+			for (size_t r = 0; r < n; r += LANES) {
+				lanes u, v;
+
+				load(&u, c + r, n - r);
+				load(&v, w + i + r, n - r);
+				u *= v;
+				store(part + r, &u, n - r);
+			}
+			for (size_t l = 0; l <= k; l++)
+				lower[k * m + l] +=
+				    dot(part, x->column + l * x->n + i, n);
+		}
+	}
+}
+
+/* ---- each kernel -------------------------------------------------------- */
+
+#define KERNEL(name, words, attribute)                                        \
+	attribute static void exp_##name(const double *x, double *out,        \
+	                                 size_t n)                            \
+	{                                                                     \
+		exp_all(x, out, n);                                           \
+	}                                                                     \
+	attribute static void scattered_##name(pd_count_block *b,             \
+	                                       pd_count_depth depth)          \
+	{                                                                     \
+		if (depth == PD_COUNT_TOP)                                    \
+			all_rows(b, PD_COUNT_TOP);                            \
+		else if (depth == PD_COUNT_NODE)                              \
+			all_rows(b, PD_COUNT_NODE);                           \
+		else                                                          \
+			all_rows(b, PD_COUNT_ALL);                            \
+	}                                                                     \
+	attribute static void linear_##name(const pd_count_columns *x,        \
+	                                    const double *par,                \
+	                                    const double *offset,             \
+	                                    double *out)                      \
+	{                                                                     \
+		linear_all(x, par, offset, out);                              \
+	}                                                                     \
+	attribute static void cross_##name(const pd_count_columns *x,         \
+	                                   const double *w, double *sum)      \
+	{                                                                     \
+		cross_all(x, w, sum);                                         \
+	}                                                                     \
+	attribute static void squares_##name(const pd_count_columns *x,       \
+	                                     const double *w, double *lower,  \
+	                                     size_t m)                        \
+	{                                                                     \
+		squares_all(x, w, lower, m);                                  \
+	}                                                                     \
+	static const pd_count_kernel kernel_##name = {                        \
+		words, exp_##name, scattered_##name, linear_##name,           \
+		cross_##name, squares_##name                                  \
+	}
+
+KERNEL(plain, "any", );
 #if HAS_WIDE
-__attribute__((target("avx2")))
-static void exp_wide(const double *x, double *out, size_t n)
-{
-	exp_all(x, out, n);
-}
-
-__attribute__((target("avx2")))
-static void scattered_wide(pd_count_block *b, pd_count_depth depth)
-{
-	if (depth == PD_COUNT_TOP)
-		all_rows(b, PD_COUNT_TOP);
-	else if (depth == PD_COUNT_NODE)
-		all_rows(b, PD_COUNT_NODE);
-	else
-		all_rows(b, PD_COUNT_ALL);
-}
-
-static const pd_count_kernel wide = { "avx2", exp_wide, scattered_wide };
+KERNEL(wide, "avx2", __attribute__((target("avx2"))));
 #endif
 
 const pd_count_kernel *pd_count_kernel_at(size_t i)
 {
 	if (!i)
-		return &plain;
+		return &kernel_plain;
 #if HAS_WIDE
 	if (i == 1 && __builtin_cpu_supports("avx2"))
-		return &wide;
+		return &kernel_wide;
 #endif
 	return NULL;
 }
@@ -238,5 +317,5 @@ const pd_count_kernel *pd_count_kernel_best(void)
 {
 	const pd_count_kernel *next = pd_count_kernel_at(1);
 
-	return next ? next : &plain;
+	return next ? next : &kernel_plain;
 }

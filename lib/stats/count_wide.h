@@ -1,5 +1,5 @@
 /*
- * count_wide.h - the two inner loops of grouped counts, four numbers at a
+ * count_wide.h - the inner loops of count regressions, four numbers at a
  * time. Each is built for any processor and for wider ones; the arithmetic is
  * the same step by step, so that the bytes are too.
  * Not for callers outside the count rooms.
@@ -26,11 +26,25 @@ typedef struct pd_count_block {
 	double log, counted;   /* ln(1 + mu / theta), y ln(1 + mu / theta)   */
 } pd_count_block;
 
+/* A model's n*p numbers, column after column. */
+typedef struct pd_count_columns {
+	size_t n, p;
+	double *column;
+} pd_count_columns;
+
 typedef struct pd_count_kernel {
 	const char *name;
 	/* out[n] = exp(x[n]), the relative error below 3e-16; may be x. */
 	void (*exp)(const double *x, double *out, size_t n);
 	void (*scattered)(pd_count_block *b, pd_count_depth depth);
+	/* out[n] = offset + x par. */
+	void (*linear)(const pd_count_columns *x, const double *par,
+	               const double *offset, double *out);
+	/* sum[p] += x' w. */
+	void (*cross)(const pd_count_columns *x, const double *w, double *sum);
+	/* The lower half of the p*p, rows m long, += x' diag(w) x. */
+	void (*squares)(const pd_count_columns *x, const double *w,
+	                double *lower, size_t m);
 } pd_count_kernel;
 
 /* The i-th this processor can run, 0 the portable one, later ones faster;
