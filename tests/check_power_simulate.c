@@ -330,6 +330,63 @@ START_TEST(more_trials_and_mirror)
 }
 END_TEST
 
+/* The size found is near the exact one, its power near the power asked; what
+ * was short of it stands beside. */
+START_TEST(size_near_exact)
+{
+	pd_sim_plan p = pairs();
+	pd_trial t = { PD_TRIAL_PAIRS, log(1.37), 0.31 * sqrt(2), 0.05, 2, 0,
+	               0, 0 };
+	pd_trial_size want;
+	pd_sim_size got;
+	pd_error err = { 0 };
+
+	p.n[PD_SIM_PATIENT] = 3;
+	p.trials = 2000;
+	ck_assert_int_eq(pd_size_t(&t, 0.8, &want, NULL), PD_OK);
+	ck_assert_int_eq(pd_size_simulate(pd_power_simulate_mixed, &p, 0.8,
+	                                  200, &got, NULL), PD_OK);
+	ck_assert_double_eq_tol((double)got.patients, want.n, 1);
+	ck_assert_uint_eq(got.before + 1, got.patients);
+	ck_assert(got.at.power >= 0.8 && got.power_before < 0.8);
+	ck_assert_uint_eq(got.at.n_rows, 2 * got.patients);
+	ck_assert_uint_le(got.tried, 8);
+	/* enough at once; never enough; not to be asked */
+	p.n[PD_SIM_PATIENT] = 40;
+	p.trials = 100;
+	ck_assert_int_eq(pd_size_simulate(pd_power_simulate_mixed, &p, 0.8,
+	                                  200, &got, NULL), PD_OK);
+	ck_assert_uint_eq(got.patients, 40);
+	ck_assert_uint_eq(got.before, 0);
+	ck_assert_double_nan(got.power_before);
+	p.ratio = 1;
+	ck_assert_int_eq(pd_size_simulate(pd_power_simulate_mixed, &p, 0.8, 50,
+	                                  &got, &err), PD_REFUSED);
+	ck_assert_ptr_nonnull(strstr(err.text, "50 patients give a power of"));
+	ck_assert_int_eq(pd_size_simulate(pd_power_simulate_mixed, &p, 0.8, 30,
+	                                  &got, &err), PD_DATA);
+	ck_assert_int_eq(pd_size_simulate(pd_power_simulate_mixed, &p, 0.05,
+	                                  90, &got, &err), PD_DATA);
+	/* too few to fit anything at first: half of four rows lost */
+	p = pairs();
+	p.n[PD_SIM_PATIENT] = 2;
+	p.lost = 0.5;
+	p.trials = 60;
+	p.ratio = 4;
+	ck_assert_int_eq(pd_size_simulate(pd_power_simulate_mixed, &p, 0.6, 64,
+	                                  &got, NULL), PD_OK);
+	ck_assert_uint_gt(got.patients, 4);
+	/* groups of patients: both arms alike at every size */
+	p = groups();
+	p.n[PD_SIM_PATIENT] = 5;
+	p.trials = 200;
+	ck_assert_int_eq(pd_size_simulate(pd_power_simulate_mixed, &p, 0.7, 64,
+	                                  &got, NULL), PD_OK);
+	ck_assert_uint_eq(got.patients % 2, 0);
+	ck_assert_uint_eq(got.before + 2, got.patients);
+}
+END_TEST
+
 /* With two aliquots in three lost some trials cannot be fitted: they stay in
  * the count and say why. */
 START_TEST(failures_are_told)
@@ -478,6 +535,7 @@ static Suite *suite(void)
 	tcase_set_timeout(t, 240);
 	tcase_add_loop_test(t, same_bytes, 0, 2);
 	tcase_add_test(t, more_trials_and_mirror);
+	tcase_add_test(t, size_near_exact);
 	tcase_add_test(t, failures_are_told);
 	tcase_add_test(t, refuses);
 	tcase_add_test(t, refuses_layouts);

@@ -5,6 +5,7 @@
  */
 #include "reference.h"
 #include "stats/counts.h"
+#include "stats/equivalence.h"
 #include "stats/multiple.h"
 #include "stats/paired.h"
 #include "stats/quantile.h"
@@ -176,26 +177,27 @@ static int paired(const struct check *c, double *got)
 	return pick(c, list, got);
 }
 
-/* Two one-sided tests: t against each log limit, the larger p. */
+/* Two one-sided tests at 5 % each. */
 static int equivalence(const struct check *c, double *got)
 {
 	const char *at = strstr(c->spec, "limits ");
-	double d[MOST], low, high;
+	double d[MOST];
 	size_t n = differences(c->dataset, d);
+	pd_margin margin;
+	pd_equivalence q;
 	pd_estimate e;
 
-	if (!n || !at || sscanf(at, "limits %lf and %lf", &low, &high) != 2 ||
-	    pd_paired_mean(d, n, 0.90, &e, NULL) != PD_OK)
+	if (!n || !at ||
+	    sscanf(at, "limits %lf and %lf", &margin.low, &margin.high) != 2 ||
+	    pd_paired_mean(d, n, 0.90, &e, NULL) != PD_OK ||
+	    pd_equivalence_of(&e, &margin, 0.05, &q, NULL) != PD_OK)
 		return 0;
-	double t_low = (e.value - log(low)) / e.se;
-	double t_high = (e.value - log(high)) / e.se;
-	double p_low = pd_t_upper(t_low, e.df), p_high = pd_t_cdf(t_high, e.df);
 	const struct named list[] = {
-		{ "ratio", exp(e.value) }, { "df", e.df },
-		{ "t_lower", t_low }, { "t_upper", t_high },
-		{ "p_lower", p_low }, { "p_upper", p_high },
-		{ "p_tost", fmax(p_low, p_high) },
-		{ "ratio_lcl90", exp(e.low) }, { "ratio_ucl90", exp(e.high) },
+		{ "ratio", q.ratio }, { "df", q.log.df },
+		{ "t_lower", q.t_low }, { "t_upper", q.t_high },
+		{ "p_lower", q.p_low }, { "p_upper", q.p_high },
+		{ "p_tost", q.p },
+		{ "ratio_lcl90", q.ratio_low }, { "ratio_ucl90", q.ratio_high },
 		{ NULL, 0 },
 	};
 	return pick(c, list, got);

@@ -83,4 +83,27 @@ pd_status pd_power_simulate_mixed(const pd_sim_plan *plan, pd_sim_power *out,
 pd_status pd_power_simulate_counts(const pd_sim_plan *plan, pd_sim_power *out,
                                    pd_error *err);
 
+/*
+ * The fewest patients whose simulated power reaches `power`, every size tried
+ * with the same seed: from plan->n[PD_SIM_PATIENT] up by doubling (at most
+ * `most`), then by halving; in steps of two where arms alternate along
+ * patients. Simulated powers waver by their mc_se, so a size whose interval
+ * holds `power` is as good; take trials enough. A size at which every fit
+ * fails has power 0. Errors as above; PD_DATA: power not between
+ * alpha and 1, most below the first size; PD_REFUSED: not reached at `most`
+ * (the power there is given).
+ */
+typedef struct pd_sim_size {
+	size_t patients, before;  /* before: largest tried that was short of
+	                             it; 0 where the first size was enough    */
+	pd_sim_power at;          /* at `patients`                            */
+	double power_before;      /* NaN where before is 0                    */
+	size_t tried;             /* sizes                                    */
+} pd_sim_size;
+typedef pd_status pd_simulate(const pd_sim_plan *plan, pd_sim_power *out,
+                              pd_error *err);
+pd_status pd_size_simulate(pd_simulate *simulate, const pd_sim_plan *plan,
+                           double power, size_t most, pd_sim_size *out,
+                           pd_error *err);
+
 #endif
