@@ -128,6 +128,41 @@ START_TEST(least_squares_by_definition)
 }
 END_TEST
 
+/* Every row its own cluster, so many that sums go by clusters; the joint test
+ * in another basis. */
+START_TEST(many_clusters)
+{
+	static const double two[2][2 * P] = {
+		{ 0, 1, 0, 0, 0, 1 }, { 0, 2.5, -1e3, 0, 0.31, 470 }
+	};
+	struct data d;
+	struct direct f;
+	int32_t cluster[ROWS];
+	pd_clustered_spec sp = { .p = P, .x = d.x, .y = d.y,
+		                 .cluster = cluster };
+	pd_clustered *r;
+	pd_f_test a, b;
+
+	make(&d, 43, sds);
+	ck_assert_uint_gt(d.n, 90);
+	sp.n = d.n;
+	direct_new(&f, d.n);
+	for (size_t i = 0; i < d.n; i++) {
+		cluster[i] = (int32_t)i;
+		f.w[i * d.n + i] = f.v[i * d.n + i] = 1.0;
+	}
+	r = made(&sp);
+	direct_at(&f, d.x, d.y, cluster);
+	compare(&f, r, cluster);
+	ck_assert_int_eq(pd_clustered_f_test(r, two[0], 2, &a, NULL), PD_OK);
+	ck_assert_int_eq(pd_clustered_f_test(r, two[1], 2, &b, NULL), PD_OK);
+	near("F", a.f, b.f, 1e-9);
+	near("df", a.df2, b.df2, 1e-8);
+	pd_clustered_free(r);
+	free(f.w);
+}
+END_TEST
+
 /* The mixed model, clusters the patients or pairs of patients. */
 START_TEST(mixed_by_definition)
 {
@@ -521,6 +556,7 @@ static Suite *suite(void)
 	TCase *t = tcase_create("definitions");
 
 	tcase_add_loop_test(t, least_squares_by_definition, 0, 9);
+	tcase_add_test(t, many_clusters);
 	tcase_add_loop_test(t, mixed_by_definition, 0, 2 * (VARIANTS - 1));
 	tcase_set_timeout(t, 60);
 	suite_add_tcase(s, t);

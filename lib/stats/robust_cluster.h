@@ -62,7 +62,9 @@ const double *pd_clustered_covariance(const pd_clustered *c);
 
 /*
  * c'b, c[p]; 0 < level < 1. PD_USAGE: c zero or not finite, level; PD_REFUSED:
- * one cluster alone knows c'b, so nothing can be said of its variance.
+ * one cluster alone knows (a part of) c'b, so nothing can be said of its
+ * variance; PD_NUMERIC: weights so unlike that df drown in rounding, or df
+ * next to 0.
  */
 pd_status pd_clustered_contrast(const pd_clustered *r, const double *c,
                                 double level, pd_estimate *out,

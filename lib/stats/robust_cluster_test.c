@@ -4,7 +4,8 @@
  *   K_ij = [i=j] d_i + u_i'v_j,  d_i = z'E_i'V_i E_i z,
  *   u_i = (a_i, b_i),  v_j = (M a_j - B b_j, - B a_j),
  *   a_i = X_i'E_i z,  b_i = X_i'W_i V_i E_i z
- * so that sums over pairs of clusters are sums over clusters. For contrasts
+ * so that sums over pairs of clusters are sums over clusters (used for many
+ * clusters; a few dozen are summed pair by pair). For contrasts
  * q, r, s, t, with K^qr_ij = p_i(q)'V p_j(r),
  *   sum over i, j of K^qr_ij K^st_ij = sum over i of (d^qr d^st +
  *     d^qr u^s'v^t + d^st u^q'v^r) + tr (sum u^s u^q')(sum v^r v^t')
@@ -24,6 +25,9 @@
 /* Expected variance over the model's: 1 but where a pseudo-inverse had to
  * leave a direction out that the contrast needs. */
 static const double known_floor = 1.0 - 1e-6;
+/* Up to so many clusters sums over pairs are made term by term, which loses
+ * no digits to weights of very unlike size. */
+enum { PLAIN = 80 };
 
 size_t pd_clustered_clusters(const pd_clustered *c)
 {
@@ -162,9 +166,33 @@ static void outer(const pd_clustered *r, const struct spread *s,
 	}
 }
 
-/* sum over i, j of K^ab_ij K^cd_ij */
-static double pairs(const pd_clustered *r, const struct spread *s, size_t a,
-                    size_t b, size_t c, size_t d)
+/* K^ab_ij */
+static double cell(const pd_clustered *r, const struct spread *s, size_t a,
+                   size_t b, size_t i, size_t j)
+{
+	return (i == j ? s->d[(i * s->rows + a) * s->rows + b] : 0.0) +
+	       dot(u_at(r, s, s->u, i, a), u_at(r, s, s->v, j, b), 2 * r->p);
+}
+
+/* sum over i, j of K^ab_ij K^cd_ij, term by term */
+static double pairs_plain(const pd_clustered *r, const struct spread *s,
+                          size_t a, size_t b, size_t c, size_t d)
+{
+	double sum = 0.0;
+
+	for (size_t i = 0; i < r->clusters; i++)
+		for (size_t j = 0; j < r->clusters; j++) {
+			double x = cell(r, s, a, b, i, j);
+
+			sum += x * (a == c && b == d ? x :
+			            cell(r, s, c, d, i, j));
+		}
+	return sum;
+}
+
+/* The same by the sums over clusters. */
+static double pairs_summed(const pd_clustered *r, const struct spread *s,
+                           size_t a, size_t b, size_t c, size_t d)
 {
 	size_t w = 2 * r->p, q = s->rows;
 	double *x = s->work, *y = x + w * w, sum;
@@ -183,6 +211,13 @@ static double pairs(const pd_clustered *r, const struct spread *s, size_t a,
 		                u_at(r, s, s->v, g, b), w);
 	}
 	return sum;
+}
+
+static double pairs(const pd_clustered *r, const struct spread *s, size_t a,
+                    size_t b, size_t c, size_t d)
+{
+	return r->clusters > PLAIN ? pairs_summed(r, s, a, b, c, d) :
+	                             pairs_plain(r, s, a, b, c, d);
 }
 
 static pd_status finite_contrasts(const double *c, size_t n, pd_error *err)
@@ -215,6 +250,9 @@ static pd_status one(const pd_clustered *r, const double *c, double level,
 		               "(a part of) the contrast: its variance is not "
 		               "known");
 	df = kept * kept / squares;
+	if (!(df < (1.0 + 1e-6) * (double)r->clusters)) /* cannot be */
+		return pd_fail(err, PD_NUMERIC, "the weights differ too much "
+		               "for the degrees of freedom of a contrast");
 	return pd_df_estimate(dot(c, r->beta, p), variance, df, level, out,
 	                      err);
 }
@@ -315,6 +353,10 @@ static pd_status joint(const pd_clustered *r, const double *c,
 		for (size_t b = 0; b < q; b++)
 			total += pairs(r, s, a, a, b, b) +
 			         pairs(r, s, a, b, b, a);
+	/* each contrast's variance has at most a df a cluster */
+	if (!(total > 2.0 * n / (double)r->clusters * known_floor))
+		return pd_fail(err, PD_NUMERIC, "the weights differ too much "
+		               "for the degrees of freedom of a test");
 	eta = n * (n + 1.0) / total;
 	if (!(eta - n + 1.0 > 0.0))
 		return pd_fail(err, PD_REFUSED, "%zu clusters are too few for "
