@@ -21,7 +21,7 @@ struct command {
 };
 
 extern const struct command cmd_load, cmd_findings, cmd_ask, cmd_review;
-extern const struct command cmd_size;
+extern const struct command cmd_pool, cmd_size;
 /* In the order of work; NULL-ended. */
 extern const struct command *const commands[];
 

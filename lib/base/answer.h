@@ -38,13 +38,13 @@ typedef struct pd_effect {
 	const char *first, *second; /* arm names; second NULL for a slope      */
 	pd_estimate log;           /* on the working scale, see above          */
 	double value, low, high;   /* as printed: ratio, or difference         */
-	double single_low, single_high; /* as printed: the interval of a single
-	                              reading; NaN unless looks were paid for */
 	double p_adjusted;         /* after the role's multiplicity rule       */
 	double p_margin;           /* two one-sided tests; NaN without margin  */
 	double detectable;         /* effect (> 1, or > 0) shown 4 times in 5  */
 	pd_verdict verdict;
 	const char *sentence;      /* the verdict in one sentence              */
+	double single_low, single_high; /* as printed: the interval of a single
+	                              reading; NaN unless looks were paid for */
 } pd_effect;
 
 /* Data at one level of the compared parameter (or one band of a slope). */

@@ -5,6 +5,7 @@
 #define PERDRAW_REPORT_COMPOSE_H
 
 #include "base/answer.h"
+#include "base/pooled.h"
 #include "base/size.h"
 #include "report/doc.h"
 
@@ -17,5 +18,9 @@ pd_status pd_compose_answer(const pd_review *review, pd_doc **out,
 /* How many a fair comparison needs (the `size` command). */
 pd_status pd_compose_size(const pd_size_answer *answer, pd_doc **out,
                           pd_error *err);
+
+/* Printed ratios together (the `pool` command). */
+pd_status pd_compose_pooled(const pd_pooled_answer *answer, pd_doc **out,
+                            pd_error *err);
 
 #endif
