@@ -140,6 +140,23 @@ START_TEST(row_slopes)
 }
 END_TEST
 
+/* A mean that is no number ends at once and says so. */
+START_TEST(row_too_far)
+{
+	pd_count_table table;
+	pd_count_slopes s;
+
+	ck_assert_int_eq(pd_count_table_new(arena, 9, &table, &err), PD_OK);
+	for (int k = 0; k < 4; k++) {
+		pd_count_table_set(&table, k < 2 ? INFINITY : 1.7);
+		pd_count_row(&table, 2, k % 2, 2363.5, &s);
+		ck_assert(isnan(s.l) && isnan(s.e) && isnan(s.ee));
+		pd_count_row(&table, 2, k % 2, -800, &s);
+		ck_assert(!isnan(s.e) && s.l < -700);
+	}
+}
+END_TEST
+
 /* ---- without groups ----------------------------------------------------- */
 
 /* Colonies by dose: Margolin et al. 1981, PNAS 78, 3779-3783. */
@@ -441,6 +458,7 @@ static Suite *suite(void)
 	tcase_set_timeout(t, 600);
 	tcase_add_loop_test(t, row_value, 0, ROWS(places));
 	tcase_add_loop_test(t, row_slopes, 0, ROWS(places));
+	tcase_add_test(t, row_too_far);
 	tcase_add_test(t, published_dishes);
 	tcase_add_test(t, one_rate);
 	tcase_add_loop_test(t, score_is_zero, 0, 2);

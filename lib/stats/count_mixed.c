@@ -14,7 +14,7 @@ static const unsigned ladder[] = { 5, 9, 15, 25, 41, 61, 91, 121, 161 };
 enum { RUNGS = sizeof ladder / sizeof *ladder, FIRST_NODES = 9,
        FEWEST_SHARES = 5 };
 static const double NO_CHANGE = 1e-7;
-static const double FIRST_SD = 0.5, LEAST_SD = 0.2, MOST_SD = 2;
+static const double FIRST_SD = 0.5, LEAST_SD = 0.3, MOST_SD = 2;
 static const double FIRST_THETA = 100;
 static const double SMALL_SD = -7; /* ln                                 */
 

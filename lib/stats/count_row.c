@@ -201,7 +201,10 @@ void pd_count_row(const pd_count_table *t, size_t y, int at_least, double e,
 {
 	struct mean m = at_mean(t, e);
 
-	if (at_least)
+	if (!isfinite(m.mu)) /* too far out: the search turns back */
+		*out = (pd_count_slopes){ NAN, NAN, NAN, NAN, NAN, NAN, NAN,
+		                          NAN };
+	else if (at_least)
 		cut_row(t, &m, y, e, out);
 	else
 		whole_row(t, &m, y, e, out);

@@ -35,7 +35,8 @@ pd_status pd_count_table_new(pd_arena *arena, size_t most,
                              pd_count_table *out, pd_error *err);
 /* theta > 0, INFINITY: Poisson. */
 void pd_count_table_set(pd_count_table *t, double theta);
-/* y: 0 .. most; at_least non-zero: only Y >= y is known. */
+/* y: 0 .. most; at_least non-zero: only Y >= y is known. All NaN where exp(e)
+ * is not finite. */
 void pd_count_row(const pd_count_table *t, size_t y, int at_least, double e,
                   pd_count_slopes *out);
 /* n counts y[n] checked (whole, 0 .. PD_COUNT_MOST) and turned into whole
