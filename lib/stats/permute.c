@@ -351,7 +351,7 @@ static pd_status deal(struct work *w, pd_permutation *out, pd_error *err)
 	pd_status st;
 
 	lay_out(w, out);
-	out->n_idle += w->n_units - out->n_idle - w->task.n;
+	out->n_idle = w->n_units - w->task.n;
 	if (!out->n_strata)
 		return pd_fail(err, PD_REFUSED, "two groups are needed%s",
 		               w->n_strata > 1 ? " in at least one stratum"
