@@ -20,8 +20,9 @@ struct command {
 	int (*run)(const void *options, const struct operands *operands);
 };
 
+extern const struct command cmd_claim;
 extern const struct command cmd_load, cmd_findings, cmd_ask, cmd_review;
-extern const struct command cmd_pool, cmd_size;
+extern const struct command cmd_agree, cmd_pool, cmd_size;
 /* In the order of work; NULL-ended. */
 extern const struct command *const commands[];
 

@@ -19,7 +19,9 @@
 
 #include "base/answer.h"
 #include "base/arena.h"
+#include "base/bridge.h"
 #include "base/buf.h"
+#include "base/claim.h"
 #include "base/estimate.h"
 #include "base/pooled.h"
 #include "base/size.h"
@@ -30,6 +32,8 @@
 #include "data/privacy.h"
 #include "data/store.h"
 #include "data/vocab.h"
+#include "plan/bridge.h"
+#include "plan/claim.h"
 #include "plan/plan.h"
 #include "plan/pooled.h"
 #include "plan/run.h"

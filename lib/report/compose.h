@@ -5,6 +5,8 @@
 #define PERDRAW_REPORT_COMPOSE_H
 
 #include "base/answer.h"
+#include "base/claim.h"
+#include "base/bridge.h"
 #include "base/pooled.h"
 #include "base/size.h"
 #include "report/doc.h"
@@ -22,5 +24,13 @@ pd_status pd_compose_size(const pd_size_answer *answer, pd_doc **out,
 /* Printed ratios together (the `pool` command). */
 pd_status pd_compose_pooled(const pd_pooled_answer *answer, pd_doc **out,
                             pd_error *err);
+
+/* Two method versions on the same pulls (the `agree` command). */
+pd_status pd_compose_bridge(const pd_bridge_answer *answer, pd_doc **out,
+                            pd_error *err);
+
+/* A printed claim (the `claim` command). */
+pd_status pd_compose_claim(const pd_claim_answer *a, pd_doc **out,
+                           pd_error *err);
 
 #endif

@@ -14,9 +14,12 @@ void pd_part_clinic(pd_doc *d, const pd_review *r)
 	pd_buf b;
 
 	pd_buf_init(&b);
-	pd_buf_print(&b, "Plan %s, read on %s. ",
-	             text_or(r->plan_name, "(not named)"),
-	             text_or(r->date, "(no date)"));
+	if (r->plan_name)
+		pd_buf_print(&b, "Plan %s, read on %s. ", r->plan_name,
+		             text_or(r->date, "(no date)"));
+	else
+		pd_buf_print(&b, "Read on %s. ",
+		             text_or(r->date, "(no date)"));
 	pd_number_count(&b, r->n_patients);
 	pd_buf_add(&b, " patients, ");
 	pd_number_count(&b, r->n_cases);
@@ -45,8 +48,10 @@ void pd_part_sources(pd_doc *d, const pd_review *r)
 
 	pd_doc_heading(d, 2, "sources", "Where the numbers come from");
 	list = pd_doc_definitions(d);
-	pd_doc_define(d, list, "Plan", r->plan_name);
-	pd_doc_define(d, list, "SHA-256 of the plan", r->plan_sha256);
+	if (r->plan_name) {
+		pd_doc_define(d, list, "Plan", r->plan_name);
+		pd_doc_define(d, list, "SHA-256 of the plan", r->plan_sha256);
+	}
 	pd_doc_define(d, list, "Head of the audit chain", r->audit_head);
 	pd_doc_define(d, list, "Seed of random numbers",
 	              pd_doc_print(d, "%llu", r->seed));
