@@ -28,7 +28,8 @@ typedef struct pd_unequal_class {
 	double sd;           /* s r_g, data units                             */
 	double ratio;        /* r_g; 1 for class 0                            */
 	pd_estimate log_ratio; /* ln r_g: se from the curvature, limits by the
-	                        likelihood profile (an open end is infinite),
+	                        likelihood profile (an end not reached, or not
+	                        within fits that succeed, is infinite),
 	                        p of r_g = 1 by the likelihood ratio; df
 	                        INFINITY. Class 0: all 0, p 1                 */
 } pd_unequal_class;

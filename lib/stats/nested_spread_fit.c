@@ -93,33 +93,57 @@ void pd_spread_at(struct pd_spread_task *t, const double *rho,
 		pd_nested_free(m);
 }
 
+/* The fits at rho_g less and more h. False: one of them has none. */
+static bool both_sides(struct pd_spread_task *t, const double *rho, size_t g,
+                       double h, struct pd_spread_point *p, pd_nested **m)
+{
+	double at[PD_SPREAD_RATIOS];
+
+	for (int side = 0; side < 2; side++) {
+		memcpy(at, rho, t->k * sizeof *at);
+		at[g] += side ? h : -h;
+		pd_spread_at(t, at, &p[side], &m[side]);
+	}
+	if (m[0] && m[1])
+		return true;
+	pd_nested_free(m[0]);
+	pd_nested_free(m[1]);
+	return false;
+}
+
+/* Row g of the curvature; other strides where a neighbour has no fit. */
+static bool curve_row(struct pd_spread_task *t, const double *rho, size_t g,
+                      double *row, double *by)
+{
+	size_t pp = t->spec->p * t->spec->p;
+	struct pd_spread_point p[2];
+	pd_nested *m[2];
+	double h = stride;
+	int tries = 4;
+
+	while (!both_sides(t, rho, g, h, p, m)) {
+		if (--tries == 0)
+			return false;
+		h *= 1.7;
+	}
+	for (size_t i = 0; i < t->k; i++)
+		row[i] = (p[1].slope[i] - p[0].slope[i]) / (2.0 * h);
+	for (size_t i = 0; by && i < pp; i++)
+		by[i] = (pd_nested_covariance(m[1])[i] -
+		         pd_nested_covariance(m[0])[i]) / (2.0 * h);
+	pd_nested_free(m[0]);
+	pd_nested_free(m[1]);
+	return true;
+}
+
 bool pd_spread_curve(struct pd_spread_task *t, const double *rho,
                      double *curve, double **by)
 {
-	size_t k = t->k, pp = t->spec->p * t->spec->p;
-	double at[PD_SPREAD_RATIOS];
+	size_t k = t->k;
 
-	for (size_t g = 0; g < k; g++) {
-		struct pd_spread_point p[2];
-		pd_nested *m[2] = { NULL, NULL };
-
-		for (int side = 0; side < 2; side++) {
-			memcpy(at, rho, k * sizeof *at);
-			at[g] += side ? stride : -stride;
-			pd_spread_at(t, at, &p[side], &m[side]);
-		}
-		for (size_t h = 0; m[0] && m[1] && h < k; h++)
-			curve[g * k + h] = (p[1].slope[h] - p[0].slope[h]) /
-			                   (2.0 * stride);
-		for (size_t i = 0; by && m[0] && m[1] && i < pp; i++)
-			by[g][i] = (pd_nested_covariance(m[1])[i] -
-			            pd_nested_covariance(m[0])[i]) /
-			           (2.0 * stride);
-		pd_nested_free(m[0]);
-		pd_nested_free(m[1]);
-		if (!m[0] || !m[1])
+	for (size_t g = 0; g < k; g++)
+		if (!curve_row(t, rho, g, curve + g * k, by ? by[g] : NULL))
 			return false;
-	}
 	for (size_t g = 0; g < k; g++)
 		for (size_t h = 0; h < g; h++)
 			curve[g * k + h] = curve[h * k + g] =
