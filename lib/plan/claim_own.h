@@ -1,0 +1,59 @@
+/*
+ * claim_own.h - what the rooms of a claim share.
+ *
+ *   claim_file.c     the file: sections, keys, values
+ *   claim_check.c    what only the whole file can tell; units, wording
+ *   claim_rebuild.c  the print as ratios, and what its study could show
+ *   claim_usual.c    the comparator against this clinic's practice
+ *   claim_weigh.c    overlap weights as a second look
+ *   claim_trial.c    the spread between two sides, sizes, allocation
+ *   claim_cost.c     what more cells cost
+ *   claim.c          all of it, in order
+ */
+#ifndef PERDRAW_PLAN_CLAIM_OWN_H
+#define PERDRAW_PLAN_CLAIM_OWN_H
+
+#include "base/claim.h"
+#include "plan/claim_file.h"
+#include "plan/question_own.h"
+#include "data/store.h"
+
+/* claim_check.c: after the last line. */
+pd_status pd_claim_check(pd_arena *arena, pd_claim_file *f, pd_error *err);
+
+struct claim {
+	pd_store *store;
+	const pd_claim_file *file;
+	pd_arena *arena;
+	pd_claim_answer *a;
+};
+
+static inline pd_status pd_claim_no_memory(pd_error *err)
+{
+	return pd_fail(err, PD_NO_MEMORY, "out of memory judging a claim");
+}
+
+/* value, low, high of r->log; the verdict against `margin` (NaN: none). */
+void pd_claim_measure(pd_claim_ratio *r, double margin);
+/* Difference of two logs with both errors, Satterthwaite's df; an error that
+ * is not known (se NaN) is taken as none. */
+pd_estimate pd_claim_difference(const pd_estimate *a, const pd_estimate *b,
+                                double level);
+
+/* Fill arm[], reading[], exact_p, wording; no store. */
+pd_status pd_claim_rebuild(struct claim *c, pd_error *err);
+/* After the spread here is known: what the printed study could show. */
+pd_status pd_claim_power(struct claim *c, pd_error *err);
+
+/* A question like the claim's about age: the model of ordinary practice.
+ * matched: rows drawn as the comparator was; adjust: the claim's adjusters;
+ * version: of the laboratory, or NULL. q lives in the arena. */
+pd_status pd_claim_usual_question(struct claim *c, bool matched, bool adjust,
+                                  const char *version, pd_question **out,
+                                  pd_error *err);
+pd_status pd_claim_usual_all(struct claim *c, pd_error *err);
+pd_status pd_claim_weigh(struct claim *c, pd_error *err);
+pd_status pd_claim_trial_all(struct claim *c, pd_error *err);
+pd_status pd_claim_costs(struct claim *c, pd_error *err);
+
+#endif

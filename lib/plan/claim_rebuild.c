@@ -1,0 +1,565 @@
+/*
+ * claim_rebuild.c - the print as ratios with intervals: every reading that
+ * the print allows, none preferred by guess; and what a study of that size
+ * could have shown.
+ */
+#include "plan/claim_own.h"
+#include "stats/colony.h"
+#include "stats/power.h"
+#include "stats/printed.h"
+#include "stats/quantile.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+void pd_claim_measure(pd_claim_ratio *r, double margin)
+{
+	const pd_estimate *e = &r->log;
+	double d = isnan(margin) ? 0 : fabs(log(margin));
+
+	r->value = exp(e->value);
+	r->low = exp(e->low);
+	r->high = exp(e->high);
+	r->verdict = isnan(e->low)                        ? PD_NOT_SETTLED
+	             : d > 0 && e->low > -d && e->high < d ? PD_NO_MATTER
+	             : e->low > 0                          ? PD_BETTER
+	             : e->high < 0                         ? PD_WORSE
+	                                                   : PD_NOT_SETTLED;
+}
+
+pd_estimate pd_claim_difference(const pd_estimate *a, const pd_estimate *b,
+                                double level)
+{
+	double va = isnan(a->se) ? 0 : a->se * a->se;
+	double vb = isnan(b->se) ? 0 : b->se * b->se, v = va + vb;
+	pd_estimate e = { a->value - b->value, sqrt(v), INFINITY, NAN, NAN,
+		          level, NAN };
+
+	if (!(v > 0)) {
+		e.se = NAN;
+		return e;
+	}
+	double back = (isfinite(a->df) && va > 0 ? va * va / a->df : 0) +
+	              (isfinite(b->df) && vb > 0 ? vb * vb / b->df : 0);
+
+	e.df = back > 0 ? v * v / back : INFINITY;
+	double half = pd_t_quantile(0.5 + level / 2, e.df) * e.se;
+
+	e.low = e.value - half;
+	e.high = e.value + half;
+	e.p = pd_t_two_sided(e.value / e.se, e.df);
+	return e;
+}
+
+/* --- one arm -------------------------------------------------------------------- */
+
+/* Reading `as_se` of a print that does not say which. */
+static pd_status arm_print(const pd_print_arm *a, double level, bool as_se,
+                           pd_printed *out, pd_error *err)
+{
+	double t = a->times;
+
+	switch (a->kind) {
+	case PD_PRINT_MEAN_SD:
+		return pd_printed_mean_sd(t * a->mean, t * a->sd, a->n, out,
+		                          err);
+	case PD_PRINT_MEAN_SE:
+		return pd_printed_mean_sd(
+		    t * a->mean, pd_printed_sd_of_se(t * a->se, a->n), a->n,
+		    out, err);
+	case PD_PRINT_MEAN_EITHER:
+		return pd_printed_mean_sd(
+		    t * a->mean,
+		    as_se ? pd_printed_sd_of_se(t * a->plus_minus, a->n)
+		          : t * a->plus_minus, a->n, out, err);
+	case PD_PRINT_QUARTILES:
+		return pd_printed_quartiles(t * a->median, t * a->lower,
+		                            t * a->upper, a->n, out, err);
+	case PD_PRINT_RANGE:
+		return pd_printed_range(t * a->median, t * a->lowest,
+		                        t * a->largest, a->n, out, err);
+	case PD_PRINT_GEOMETRIC:
+		return pd_printed_geometric(t * a->geometric_mean, t * a->low,
+		                            t * a->high, level, a->n, 0, out,
+		                            err);
+	default:
+		return pd_fail(err, PD_INTERNAL, "no numbers to rebuild");
+	}
+}
+
+/* Colonies on cells plated: a rate per million. Counting error only. */
+static pd_status arm_counts(const pd_print_arm *a, double level,
+                            pd_claim_arm *to, pd_error *err)
+{
+	pd_colonies c;
+	pd_status st = pd_colonies_of(&a->colonies, &a->cells, 1, NAN, NAN,
+	                              level, &c, err);
+
+	if (st != PD_OK)
+		return st;
+	to->n_centres = 1;
+	to->centre_words[0] = "colonies over cells plated, counting error only";
+	to->centre[0] = c.per_million.value;
+	to->centre_low[0] = c.per_million.low;
+	to->centre_high[0] = c.per_million.high;
+	to->log_se[0] = 1 / sqrt(a->colonies);
+	to->df[0] = INFINITY;
+	return PD_OK;
+}
+
+static void add_centre(pd_claim_arm *to, const pd_printed *p,
+                       const char *words, double level)
+{
+	size_t k = to->n_centres++;
+	double half = pd_t_quantile(0.5 + level / 2, p->df) * p->log_se;
+
+	to->centre_words[k] = words;
+	to->centre[k] = exp(p->log_mean);
+	to->centre_low[k] = exp(p->log_mean - half);
+	to->centre_high[k] = exp(p->log_mean + half);
+	to->log_se[k] = p->log_se;
+	to->df[k] = p->df;
+}
+
+static const char *range_text(pd_arena *a, const char *words,
+                              const pd_print_range *r, const char *before)
+{
+	if (isnan(r->low))
+		return before;
+	const char *one = r->low == r->high
+	    ? pd_arena_print(a, words, pd_arena_print(a, "%g", r->low))
+	    : pd_arena_print(a, words, pd_arena_print(a, "%g to %g", r->low,
+	                                              r->high));
+
+	return before ? pd_arena_print(a, "%s, %s", before, one) : one;
+}
+
+static void describe_arm(struct claim *c, int k)
+{
+	const pd_print_arm *a = &c->file->arm[k];
+	pd_claim_arm *to = &c->a->arm[k];
+	pd_arena *m = c->arena;
+	const char *u = a->unit ? a->unit : "";
+
+	to->name = a->name ? a->name : k ? "the comparator" : "the device";
+	to->material = a->material;
+	to->n = a->n;
+	to->price = a->price;
+	to->draw = range_text(m, "%s mL a pull", &a->volume_ml, NULL);
+	to->draw = range_text(m, "%s mL a site", &a->site_ml, to->draw);
+	to->draw = range_text(m, "%s mL in all", &a->total_ml, to->draw);
+	to->draw = range_text(m, "%s sites", &a->n_sites, to->draw);
+	to->draw = range_text(m, "age %s", &a->age_y, to->draw);
+	switch (a->kind) {
+	case PD_PRINT_NONE:
+		break;
+	case PD_PRINT_MEAN_SD:
+		to->printed = pd_arena_print(m, "mean %g, SD %g %s", a->mean,
+		                             a->sd, u);
+		break;
+	case PD_PRINT_MEAN_SE:
+		to->printed = pd_arena_print(m, "mean %g, SE %g %s", a->mean,
+		                             a->se, u);
+		break;
+	case PD_PRINT_MEAN_EITHER:
+		to->printed = pd_arena_print(m, "%g \xc2\xb1 %g %s", a->mean,
+		                             a->plus_minus, u);
+		break;
+	case PD_PRINT_QUARTILES:
+		to->printed = pd_arena_print(m, "median %g, quartiles %g and %g "
+		                             "%s", a->median, a->lower,
+		                             a->upper, u);
+		break;
+	case PD_PRINT_RANGE:
+		to->printed = pd_arena_print(m, "median %g, range %g to %g %s",
+		                             a->median, a->lowest, a->largest,
+		                             u);
+		break;
+	case PD_PRINT_GEOMETRIC:
+		to->printed = pd_arena_print(m, "geometric mean %g (%g to %g) "
+		                             "%s", a->geometric_mean, a->low,
+		                             a->high, u);
+		break;
+	case PD_PRINT_COUNTS:
+		to->printed = pd_arena_print(m, "%g colonies on %g cells",
+		                             a->colonies, a->cells);
+		break;
+	}
+}
+
+/* --- readings --------------------------------------------------------------------- */
+
+static pd_claim_reading *add_reading(struct claim *c, const char *words,
+                                     const pd_estimate *e)
+{
+	pd_claim_answer *a = c->a;
+
+	if (!words || a->n_readings == PD_CLAIM_READINGS)
+		return NULL;
+	pd_claim_reading *r = &a->reading[a->n_readings++];
+
+	r->words = words;
+	r->claim.log = *e;
+	r->sd = r->detectable = r->power_margin = NAN;
+	pd_claim_measure(&r->claim, a->margin);
+	return r;
+}
+
+/* Correlations a paired print is read with: that printed, or a stated range. */
+static size_t correlations(const pd_claim_file *f, double out[3])
+{
+	if (isnan(f->correlation.low)) {
+		out[0] = 0;
+		out[1] = 0.5;
+		out[2] = 0.8;
+		return 3;
+	}
+	out[0] = f->correlation.low;
+	out[1] = f->correlation.high;
+	return out[0] == out[1] ? 1 : 2;
+}
+
+static pd_status pair_readings(struct claim *c, const pd_printed p[2],
+                               const char *words, pd_error *err)
+{
+	const pd_claim_file *f = c->file;
+	double r[3];
+	size_t n = correlations(f, r);
+	pd_status st = PD_OK;
+
+	for (size_t i = 0; st == PD_OK && i < n; i++) {
+		pd_estimate e;
+		const char *name = pd_arena_print(
+		    c->arena, "%s, pairs with correlation %g", words, r[i]);
+
+		st = pd_printed_paired_ratio(&p[0], &p[1], r[i], f->plan.level,
+		                             &e, err);
+		if (st != PD_OK)
+			return st;
+		pd_claim_reading *to = add_reading(c, name, &e);
+
+		if (!to)
+			return pd_claim_no_memory(err);
+		to->sd = e.se * sqrt((double)p[0].n);
+		if (isnan(f->correlation.low))
+			to->doubt = "the correlation of the pairs is not "
+			            "printed; 0 is the cautious end";
+	}
+	return st;
+}
+
+static pd_status number_readings(struct claim *c, pd_error *err)
+{
+	const pd_claim_file *f = c->file;
+	bool either = f->arm[0].kind == PD_PRINT_MEAN_EITHER ||
+	              f->arm[1].kind == PD_PRINT_MEAN_EITHER;
+	pd_status st = PD_OK;
+
+	for (int as_se = 0; st == PD_OK && as_se <= either; as_se++) {
+		bool both = f->arm[0].kind && f->arm[1].kind;
+		const char *words =
+		    !either ? "printed numbers"
+		    : as_se ? "\"\xc2\xb1\" read as SE"
+		            : "\"\xc2\xb1\" read as SD";
+		pd_printed p[2];
+		pd_estimate e;
+
+		for (int k = 0; st == PD_OK && k < 2; k++) {
+			if (!f->arm[k].kind)
+				continue;
+			st = arm_print(&f->arm[k], f->print_level, as_se, &p[k],
+			               err);
+			if (st == PD_OK)
+				add_centre(&c->a->arm[k], &p[k], words,
+				           f->plan.level);
+		}
+		if (st != PD_OK)
+			return st;
+		if (!both)
+			continue;
+		if (f->paired) {
+			st = pair_readings(c, p, words, err);
+			continue;
+		}
+		st = pd_printed_ratio(&p[0], &p[1], f->plan.level, &e, err);
+		if (st != PD_OK)
+			return st;
+		pd_claim_reading *to = add_reading(c, words, &e);
+
+		if (!to)
+			return pd_claim_no_memory(err);
+		to->sd = sqrt(((double)(p[0].n - 1) * p[0].log_sd * p[0].log_sd +
+		               (double)(p[1].n - 1) * p[1].log_sd * p[1].log_sd) /
+		              (double)(p[0].n + p[1].n - 2));
+	}
+	return st;
+}
+
+static pd_status count_readings(struct claim *c, pd_error *err)
+{
+	const pd_claim_file *f = c->file;
+	const pd_print_arm *a = f->arm;
+	double level = f->plan.level;
+	pd_two_counts t = pd_compare_two_counts(
+	    a[0].colonies, a[0].cells, a[1].colonies, a[1].cells, level);
+	pd_estimate e = { log(t.ratio), NAN, INFINITY, log(t.low), log(t.high),
+		          level, t.p };
+	pd_status st = PD_OK;
+
+	for (int k = 0; st == PD_OK && k < 2; k++)
+		if (a[k].kind)
+			st = arm_counts(&a[k], level, &c->a->arm[k], err);
+	if (st != PD_OK || !a[0].kind || !a[1].kind)
+		return st;
+	e.se = sqrt(1 / a[0].colonies + 1 / a[1].colonies);
+	pd_claim_reading *r = add_reading(c, "counts of colonies", &e);
+
+	if (!r)
+		return pd_claim_no_memory(err);
+	r->doubt = "counting error alone: the spread between patients is not "
+	           "printed, so the interval is too narrow";
+	return PD_OK;
+}
+
+/* The spread behind a standard error, of a pair's difference or of a result. */
+static double sd_of(const struct claim *c, double se)
+{
+	const pd_claim_file *f = c->file;
+	double n = (double)f->arm[0].n, m = (double)f->arm[1].n;
+
+	if (f->paired)
+		return f->n ? se * sqrt((double)f->n) : NAN;
+	return n > 0 && m > 0 ? se / sqrt(1 / n + 1 / m) : NAN;
+}
+
+/* The interval that a P value implies for a ratio: se = |ln r| / t. */
+static pd_estimate of_p(const struct claim *c, double ratio)
+{
+	const pd_claim_file *f = c->file;
+	double level = f->plan.level, df = INFINITY;
+	pd_estimate e = { log(ratio), NAN, INFINITY, NAN, NAN, level, NAN };
+
+	if (f->paired && f->n > 1)
+		df = (double)f->n - 1;
+	else if (!f->paired && f->arm[0].n && f->arm[1].n)
+		df = (double)(f->arm[0].n + f->arm[1].n - 2);
+	if (isnan(f->p) || !isfinite(df) || ratio == 1)
+		return e;
+	e.df = df;
+	e.se = fabs(e.value) / pd_t_quantile(1 - f->p / 2, df);
+	double half = pd_t_quantile(0.5 + level / 2, df) * e.se;
+
+	e.low = e.value - half;
+	e.high = e.value + half;
+	e.p = f->p;
+	return e;
+}
+
+/* Ratio of the printed middles themselves, NaN where they are not both
+ * printed: what the words beside them must have meant. */
+static double printed_middles(const pd_claim_file *f)
+{
+	double x[2] = { NAN, NAN };
+
+	for (int k = 0; k < 2; k++) {
+		const pd_print_arm *a = &f->arm[k];
+
+		if (!a->kind)
+			continue;
+		x[k] = a->kind == PD_PRINT_GEOMETRIC ? a->geometric_mean
+		       : a->kind == PD_PRINT_COUNTS  ? a->colonies / a->cells
+		       : isnan(a->mean)              ? a->median
+		                                     : a->mean;
+		x[k] *= a->times;
+	}
+	return isnan(f->ratio) ? x[0] / x[1] : f->ratio;
+}
+
+enum { NEAR = 20 }; /* a printed ratio within 1 part in 20 is the same */
+
+/* Which meaning the printed numbers bear out; n: none. */
+static size_t meant(double printed, const double *meaning, size_t n)
+{
+	size_t best = n;
+
+	for (size_t i = 0; i < n; i++)
+		if (NEAR * fabs(log(printed / meaning[i])) < 1 &&
+		    (best == n || fabs(log(printed / meaning[i])) <
+		                      fabs(log(printed / meaning[best]))))
+			best = i;
+	return best;
+}
+
+static pd_status say_wording(struct claim *c, const double *meaning, size_t n,
+                             double printed, pd_error *err)
+{
+	const char *text = c->file->wording.text;
+	size_t which = meant(printed, meaning, n);
+	const char *can =
+	    n == 1 ? pd_arena_print(c->arena, "\"%s\" is a ratio of %g.", text,
+	                            meaning[0])
+	           : pd_arena_print(c->arena, "\"%s\" can mean %g times as much "
+	                            "or %g times as much.", text, meaning[0],
+	                            meaning[1]);
+
+	if (!can)
+		return pd_claim_no_memory(err);
+	c->a->wording =
+	    isnan(printed)
+	        ? n == 1 ? can
+	                 : pd_arena_print(c->arena, "%s Both are followed below; "
+	                                  "only printed numbers settle which.",
+	                                  can)
+	    : which < n
+	        ? pd_arena_print(c->arena, "%s The printed numbers have a ratio "
+	                         "of %.2f, so %g is meant.", can, printed,
+	                         meaning[which])
+	        : pd_arena_print(c->arena, "%s The printed numbers have a ratio "
+	                         "of %.2f, which is none of these: ask how the "
+	                         "words were come by.", can, printed);
+	return c->a->wording ? PD_OK : pd_claim_no_memory(err);
+}
+
+static pd_status word_readings(struct claim *c, pd_error *err)
+{
+	static const char *const how[2] = { "taken literally",
+		                            "as often meant" };
+	const pd_claim_file *f = c->file;
+	double meaning[2], printed = printed_middles(f);
+	size_t n = pd_claim_meanings(&f->wording, meaning);
+	pd_status st = say_wording(c, meaning, n, printed, err);
+
+	/* words that the numbers bear out say nothing more */
+	if (st != PD_OK || meant(printed, meaning, n) < n)
+		return st;
+	for (size_t i = 0; i < n; i++) {
+		pd_estimate e = of_p(c, meaning[i]);
+		bool percent = f->wording.kind == PD_WORDING_PERCENT;
+		const char *name =
+		    n == 1 ? pd_arena_print(c->arena, "\"%s\"", f->wording.text)
+		           : pd_arena_print(c->arena, "\"%s\" %s",
+		                            f->wording.text,
+		                            how[percent ? i : 1 - i]);
+		pd_claim_reading *r = add_reading(c, name, &e);
+
+		if (!r)
+			return pd_claim_no_memory(err);
+		r->doubt =
+		    isnan(e.se) ? "nothing printed says how uncertain it is"
+		    : f->p_below
+		        ? "the widest interval that the printed P allows, if "
+		          "it is of a t test of logs"
+		        : "the interval that the printed P implies, if it is "
+		          "of a t test of logs";
+		r->sd = sd_of(c, e.se);
+	}
+	return PD_OK;
+}
+
+static pd_status ratio_reading(struct claim *c, pd_error *err)
+{
+	const pd_claim_file *f = c->file;
+	double level = f->plan.level;
+	size_t n = f->paired ? f->n : f->arm[0].n + f->arm[1].n;
+	size_t taken = f->paired ? 1 : 2;
+	double df = n > taken ? (double)(n - taken) : INFINITY;
+	pd_estimate e = of_p(c, f->ratio);
+
+	if (!isnan(f->low)) {
+		e.df = df;
+		e.se = (log(f->high) - log(f->low)) /
+		       (2 * pd_t_quantile(0.5 + f->print_level / 2, df));
+		double half = pd_t_quantile(0.5 + level / 2, df) * e.se;
+
+		/* at the printed level the limits are those printed */
+		e.low = level == f->print_level ? log(f->low) : e.value - half;
+		e.high = level == f->print_level ? log(f->high) : e.value + half;
+		e.p = pd_t_two_sided(e.value / e.se, df);
+	}
+	pd_claim_reading *r = add_reading(c, "printed ratio", &e);
+
+	if (!r)
+		return pd_claim_no_memory(err);
+	if (isnan(e.se))
+		r->doubt = "nothing printed says how uncertain it is";
+	else
+		r->sd = sd_of(c, e.se);
+	return PD_OK;
+}
+
+/* Two groups of n and m dealt out anew, or n pairs with signs flipped. */
+static double smallest_p(const pd_claim_answer *a)
+{
+	double n = (double)a->n_patients[0], m = (double)a->n_patients[1];
+
+	if (!(n > 0) || (!a->paired && !(m > 0)))
+		return NAN;
+	if (a->paired)
+		return fmin(1, 2 * pow(2, -n));
+	return fmin(1, 2 * exp(lgamma(n + 1) + lgamma(m + 1) -
+	                       lgamma(n + m + 1)));
+}
+
+pd_status pd_claim_rebuild(struct claim *c, pd_error *err)
+{
+	const pd_claim_file *f = c->file;
+	pd_status st = PD_OK;
+
+	c->a->paired = f->paired;
+	for (int k = 0; k < 2; k++) {
+		describe_arm(c, k);
+		c->a->n_patients[k] = f->paired ? f->n : f->arm[k].n;
+	}
+	c->a->exact_p = smallest_p(c->a);
+	if (f->refusal)
+		return PD_OK;
+	if (f->arm[0].kind == PD_PRINT_COUNTS ||
+	    f->arm[1].kind == PD_PRINT_COUNTS)
+		st = count_readings(c, err);
+	else if (f->arm[0].kind || f->arm[1].kind)
+		st = number_readings(c, err);
+	if (st == PD_OK && !isnan(f->ratio))
+		st = ratio_reading(c, err);
+	return st == PD_OK && f->wording.kind ? word_readings(c, err) : st;
+}
+
+/* --- what the study could show ------------------------------------------------------- */
+
+pd_status pd_claim_power(struct claim *c, pd_error *err)
+{
+	pd_claim_answer *a = c->a;
+	double n = (double)a->n_patients[0], m = (double)a->n_patients[1];
+	double borrowed = a->trial.refusal ? NAN : a->trial.sd;
+
+	if (!(n > 0) || (!a->paired && !(m > 0)))
+		return PD_OK;
+	if (!a->paired) {
+		n = 2 * n * m / (n + m); /* the same standard error */
+		borrowed = NAN;
+	}
+	for (size_t i = 0; i < a->n_readings; i++) {
+		pd_claim_reading *r = &a->reading[i];
+
+		if (isnan(r->sd) && borrowed > 0) {
+			r->sd = borrowed;
+			r->sd_borrowed = true;
+		}
+		pd_trial t = { a->paired ? PD_TRIAL_PAIRS : PD_TRIAL_GROUPS, 0,
+			       r->sd, 1 - a->level, 2, 0, 0, 0 };
+		double far = NAN;
+
+		if (!(r->sd > 0) || n < 2)
+			continue;
+		pd_status st = pd_power_detectable(&t, n, 0.8, &far, err);
+
+		if (st != PD_OK)
+			return st;
+		r->detectable = exp(far);
+		if (isnan(a->margin))
+			continue;
+		t.effect = fabs(log(a->margin));
+		r->power_margin = pd_power_t(&t, n);
+	}
+	return PD_OK;
+}
