@@ -405,7 +405,18 @@ START_TEST(failures_are_told)
 	near("over all trials", r.power, (double)r.claims / 300, 1e-15);
 	ck_assert_uint_gt(strlen(r.why), 10);
 	ck_assert(isfinite(r.mean) && isfinite(r.mean_se));
+	/* counts past the million a model takes */
+	p = colonies();
+	p.colonies = 1e5;
+	p.sd[PD_SIM_PATIENT] = 0.6;
+	p.trials = 20;
+	ck_assert_int_eq(pd_power_simulate_counts(&p, &r, &err), PD_OK);
+	ck_assert_uint_gt(r.failed, 0);
+	ck_assert_uint_lt(r.failed, 20);
 	/* none can */
+	p = pairs();
+	p.n[PD_SIM_PATIENT] = 4;
+	p.trials = 300;
 	p.lost = 0.999;
 	ck_assert_int_eq(pd_power_simulate_mixed(&p, &r, &err), PD_REFUSED);
 	ck_assert_ptr_nonnull(strstr(err.text, "none of 300"));

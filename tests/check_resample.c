@@ -676,6 +676,46 @@ START_TEST(strata_drawn)
 }
 END_TEST
 
+/* Huge, tiny; codes with gaps: patients without rows change nothing. */
+START_TEST(permute_extremes)
+{
+	double x[40], huge[] = { 1e308, 1.5e308, -1e308, 1.7e308 };
+	int32_t label[] = { 0, 1, 0, 1 }, unit[10];
+	pd_permute_plan p = { .n_rows = 4, .value = huge };
+	pd_permutation r;
+	pd_error err = { 0 };
+	pd_flip_result a, b;
+
+	ck_assert_int_eq(pd_permute(&p, &r, &err), PD_NUMERIC);
+	p.arm = label;
+	ck_assert_int_eq(pd_permute(&p, &r, &err), PD_NUMERIC);
+	for (int i = 0; i < 10; i++) {
+		x[i] = 0x1p-1040 * diff[i]; /* below the normal range */
+		unit[i] = 97 * i;
+	}
+	ck_assert_int_eq(pd_sign_flip(x, 10, 0, 1, &a, NULL), PD_OK);
+	ck_assert_double_eq(a.hits, 60);
+	p = (pd_permute_plan){ .n_rows = 10, .value = diff, .unit = unit,
+	                       .n_units = 1000 };
+	ck_assert_int_eq(pd_permute(&p, &r, NULL), PD_OK);
+	ck_assert(r.flip.exact);
+	ck_assert_double_eq(r.flip.patterns, 1024);
+	ck_assert_double_eq(r.flip.hits, 60);
+	ck_assert_uint_eq(r.n_idle, 990);
+	/* a large common part, drawn */
+	fill_normal(x, 40, 0, 12);
+	for (int i = 0; i < 40; i++)
+		x[i] = round(4096 * x[i]) / 4096;
+	ck_assert_int_eq(pd_relabel(x, 17, x + 17, 23, 500, 4, &a, NULL),
+	                 PD_OK);
+	for (int i = 0; i < 40; i++)
+		x[i] += 1e9;
+	ck_assert_int_eq(pd_relabel(x, 17, x + 17, 23, 500, 4, &b, NULL),
+	                 PD_OK);
+	ck_assert_double_eq(a.hits, b.hits);
+}
+END_TEST
+
 /* ---- refusals ----------------------------------------------------------- */
 
 START_TEST(permute_refuses)
@@ -765,6 +805,7 @@ static Suite *suite(void)
 	tcase_add_test(t, patients_not_rows);
 	tcase_add_loop_test(t, permute_threads, 0, 2);
 	tcase_add_test(t, strata_drawn);
+	tcase_add_test(t, permute_extremes);
 	tcase_add_test(t, permute_refuses);
 	suite_add_tcase(s, t);
 	return s;

@@ -28,7 +28,8 @@ typedef struct pd_margin {
  * inside = low <= ratio_low and ratio_high <= high. Where rounding alone would
  * let a p fall on the other side of alpha it is moved to alpha, or to the next
  * double above it, so that not_below == (p_low <= alpha), not_above == (p_high
- * <= alpha) and inside == (p <= alpha) hold without exception.
+ * <= alpha) and inside == (p <= alpha) hold without exception. Ratios beyond
+ * the range of doubles are 0 or INFINITY; the logarithms are not.
  * Source: Schuirmann (1987), J. Pharmacokinet. Biopharm. 15, 657-680.
  */
 typedef struct pd_equivalence {

@@ -160,15 +160,10 @@ static void centre(struct work *w, int *varies)
 
 static void observe(struct work *w)
 {
-	double size = 0;
-
-	for (size_t i = 0; i < w->task.n; i++)
-		size += fabs(w->sorted[i]);
 	for (size_t k = 0; k < w->n_strata; k++)
 		for (size_t i = 0; i < w->stratum[k].n0; i++)
 			w->task.observed +=
 			    w->sorted[w->stratum[k].first + i];
-	w->task.slack = SAME * size;
 }
 
 /* ---- deals of labels ---------------------------------------------------- */
@@ -322,18 +317,44 @@ static pd_status room_for(struct work *w, size_t n, pd_error *err)
 	return PD_OK;
 }
 
+/* The slack of comparisons from sum |x|, which bounds every sum. */
+static pd_status set_slack(struct work *w, const double *x, pd_error *err)
+{
+	double size = 0;
+
+	for (size_t i = 0; i < w->task.n; i++)
+		size += fabs(x[i]);
+	w->task.slack = SAME * size;
+	return pd_check_results(&size, 1, err);
+}
+
+/* Units with rows, side by side. */
+static void leave_out_idle(struct work *w)
+{
+	size_t n = 0;
+
+	for (size_t u = 0; u < w->n_units; u++)
+		if (w->rows[u] > 0)
+			w->x[n++] = w->x[u];
+	w->task.n = n;
+	w->task.x = w->x;
+}
+
 static pd_status flip(struct work *w, pd_permutation *out, pd_error *err)
 {
 	struct pd_permute_task *t = &w->task;
+	int any = 0;
 	pd_status st;
 
-	t->x = w->x;
-	t->n = w->n_units;
+	leave_out_idle(w);
+	st = set_slack(w, t->x, err);
 	for (size_t i = 0; i < t->n; i++)
-		t->slack += SAME * fabs(t->x[i]);
+		any |= fabs(t->x[i]) > 0;
+	if (st == PD_OK && !any)
+		st = pd_fail(err, PD_REFUSED, "no difference other than 0");
+	if (st != PD_OK)
+		return st;
 	t->observed = pd_sum(t->x, t->n);
-	if (t->slack == 0)
-		return pd_fail(err, PD_REFUSED, "no difference other than 0");
 	if (t->n <= MOST_FLIPPED)
 		return pd_flip_all(t, &out->flip, err);
 	st = room_for(w, t->draws, err);
@@ -361,6 +382,9 @@ static pd_status deal(struct work *w, pd_permutation *out, pd_error *err)
 		return pd_fail(err, PD_REFUSED, w->n_strata > 1
 		               ? "all values of each stratum are equal"
 		               : "all values are equal");
+	st = set_slack(w, w->sorted, err);
+	if (st != PD_OK)
+		return st;
 	observe(w);
 	all = deals(w);
 	out->flip.exact = all <= MOST_DEALS;

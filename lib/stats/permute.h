@@ -14,29 +14,29 @@
 
 typedef struct pd_permute_plan {
 	size_t n_rows;
-	const double *value;     /* n_rows; arm NULL: differences              */
-	const int32_t *arm;      /* 0 or 1 a row, one arm a unit; NULL: signs  */
-	const int32_t *unit;     /* code of each row, 0 .. n_units - 1; NULL:  */
-	size_t n_units;          /* every row is a unit, n_units not read      */
+	const double *value;     /* n_rows; arm NULL: differences             */
+	const int32_t *arm;      /* 0 or 1 a row, one arm a unit; NULL: signs */
+	const int32_t *unit;     /* code of each row, 0 .. n_units - 1; NULL: */
+	size_t n_units;          /* every row is a unit, n_units not read     */
 	const int32_t *stratum;  /* code of each row, 0 .. n_strata - 1, one a
-	                            unit; NULL: all alike. Labels only         */
+	                            unit; NULL: all alike. Labels only        */
 	size_t n_strata;
-	size_t draws;            /* 0: 9999; at most 10 million                */
+	size_t draws;            /* 0: 9999; at most 10 million               */
 	uint64_t seed;
-	unsigned threads;        /* 0: 1; any number gives the same bytes      */
+	unsigned threads;        /* 0: 1; any number gives the same bytes     */
 } pd_permute_plan;
 
 typedef struct pd_permutation {
 	pd_flip_result flip;
-	double statistic;        /* T below                                    */
+	double statistic;        /* T below                                   */
 	size_t n_units, n_idle;  /* idle: in strata with one arm only, or
-	                            without rows                               */
-	size_t n_strata;         /* that hold both arms                        */
+	                            without rows                              */
+	size_t n_strata;         /* that hold both arms                       */
 } pd_permutation;
 
 /*
  * Signs: T = sum over units of the sum of their differences; a unit's rows
- * change sign together. All 2^units patterns up to 30 units.
+ * change sign together. All 2^units patterns up to 30 units that have rows.
  * Labels: x_u the mean of a unit's rows, T = sum over units of arm 0 of (x_u -
  * mean of the x of its stratum), which is sum over strata of n0 n1 / (n0 + n1)
  * times the difference of means; within each stratum every deal that keeps
@@ -47,7 +47,7 @@ typedef struct pd_permutation {
  * PD_DATA: a value not finite, a code out of range, a unit whose rows differ
  * in arm or stratum (row named), too many draws; PD_REFUSED: no rows, no
  * difference other than 0, no stratum with both arms, no variation within
- * strata; PD_NO_MEMORY.
+ * strata; PD_NUMERIC: sums out of the range of doubles; PD_NO_MEMORY.
  * Source: Fisher (1935), The Design of Experiments, section 21; strata: Good
  * (2005), Permutation, Parametric and Bootstrap Tests of Hypotheses (memory).
  */

@@ -141,7 +141,7 @@ static double count_result(const pd_sim_plan *p, size_t n_dishes,
 
 	if (isfinite(p->theta))
 		mean *= pd_stream_gamma(s, p->theta) / p->theta;
-	return pd_stream_poisson(s, fmin(mean, 1e6));
+	return pd_stream_poisson(s, mean); /* NaN, a failed fit, beyond 1e6 */
 }
 
 void pd_sim_draw(const struct pd_sim_layout *l, uint64_t k, int counts,
