@@ -2,6 +2,7 @@
  * control.c - charts and their constants; run lengths are in control_run.c.
  */
 #include "stats/control.h"
+#include "stats/incomplete.h"
 #include "stats/quantile.h"
 #include "stats/summary.h"
 
@@ -74,7 +75,7 @@ pd_status pd_control_factors_of(size_t n, pd_control_factors *out,
 	out->d2 = mean_range(t, m);
 	out->d3 = sqrt(2 * half_square(t, m) - out->d2 * out->d2);
 	gsl_integration_glfixed_table_free(t);
-	out->c4 = sqrt(2 / (m - 1)) * exp(lgamma(m / 2) - lgamma((m - 1) / 2));
+	out->c4 = sqrt(2 / (m - 1)) * exp(pd_ln_gamma(m / 2) - pd_ln_gamma((m - 1) / 2));
 	out->a2 = 3 / (out->d2 * sqrt(m));
 	out->d3_low = fmax(0, 1 - 3 * out->d3 / out->d2);
 	out->d4_high = 1 + 3 * out->d3 / out->d2;

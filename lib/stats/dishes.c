@@ -2,6 +2,7 @@
  * dishes.c - the index of dispersion of replicate dishes, pooled.
  */
 #include "stats/dishes.h"
+#include "stats/incomplete.h"
 #include "stats/count_row.h"
 #include "stats/quantile.h"
 #include "stats/stream.h"
@@ -205,12 +206,12 @@ static double share_out(const struct tally *t, size_t s, size_t j,
 	if (s == t->n_samples)
 		return index >= t->reached ? exp(ln_p) : 0;
 	if (j == t->first[s])
-		ln_p += lgamma((double)left + 1);
+		ln_p += pd_ln_gamma((double)left + 1);
 	expected = (double)t->total[s] * t->share[j];
 	for (size_t k = j + 1 < t->first[s + 1] ? 0 : left; k <= left; k++) {
 		double count = (double)k;
 		double next = ln_p + count * log(t->share[j]) -
-		              lgamma(count + 1);
+		              pd_ln_gamma(count + 1);
 		double far = index + part(count, expected);
 
 		if (j + 1 < t->first[s + 1])

@@ -26,7 +26,7 @@ static double stirling_rest(double k)
 	double q = 1 / (k * k), sum = 0;
 
 	if (k < 15)
-		return lgamma(k + 1) - (k + 0.5) * log(k) + k - HALF_LN_2PI;
+		return pd_ln_gamma(k + 1) - (k + 0.5) * log(k) + k - HALF_LN_2PI;
 	for (int i = (int)(sizeof c / sizeof *c) - 1; i >= 0; i--)
 		sum = sum * q + c[i];
 	return sum / k;

@@ -15,6 +15,17 @@
 #ifndef PERDRAW_STATS_INCOMPLETE_H
 #define PERDRAW_STATS_INCOMPLETE_H
 
+#include <math.h>
+
+/* ln Gamma(x), x > 0. The C library's lgamma also writes a sign that threads
+ * share; this one does not. */
+static inline double pd_ln_gamma(double x)
+{
+	int sign;
+
+	return lgamma_r(x, &sign);
+}
+
 typedef struct pd_tails {
 	double lower, upper; /* the two probabilities                        */
 	double slope;        /* d lower / d ln(argument)                     */

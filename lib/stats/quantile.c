@@ -80,7 +80,7 @@ static double power_tail(double df)
 {
 	double b = 0.5 * df;
 
-	return lgamma(b + 0.5) - lgamma(b) - lgamma(0.5) - log(b);
+	return pd_ln_gamma(b + 0.5) - pd_ln_gamma(b) - pd_ln_gamma(0.5) - log(b);
 }
 
 double pd_t_two_sided(double t, double df)

@@ -11,9 +11,10 @@
  */
 #include "fits.h"
 
+#include "stats/bootstrap.h"
 #include "stats/count_mixed.h"
 #include "stats/linear.h"
-#include "stats/nested.h"
+#include "stats/nested_profile.h"
 #include "stats/paired.h"
 
 #include <math.h>
@@ -23,7 +24,7 @@
 #include <sys/resource.h>
 #include <time.h>
 
-enum { SECOND_PULL = 4, MOST_RUNS = 100, FLIPS = 100000 };
+enum { SECOND_PULL = 4, MOST_RUNS = 100, DRAWS = 10000, FLIPS = 100000 };
 
 static double now(void)
 {
@@ -102,6 +103,27 @@ static double small_sample(const struct table *t, double *answer)
 	return took;
 }
 
+static double profile(const struct table *t, double *answer)
+{
+	struct cells c;
+	pd_profile p;
+
+	cells_of(t, &c);
+	pd_nested *m = fit_cells(&c, 0, 4, true);
+	double *w = room_for(c.p, sizeof *w);
+
+	w[SECOND_PULL] = 1;
+	double start = now();
+
+	must(pd_nested_profile_contrast(m, w, 0.95, &p, NULL), "a profile");
+	double took = now() - start;
+
+	*answer = p.e.low;
+	free(w);
+	pd_nested_free(m);
+	return took;
+}
+
 /* --- counts ----------------------------------------------------------------- */
 
 static double counts(const struct table *t, bool extra, double *answer)
@@ -167,6 +189,23 @@ static double least_squares(const struct table *t, double *answer)
 	return took;
 }
 
+static double bootstrap(const struct table *t, double *answer)
+{
+	size_t n;
+	double *d = differences_of(t, &n);
+	pd_boot_plan plan = { .n_rows = n, .level = 0.95, .draws = DRAWS,
+		              .seed = 1 };
+	pd_boot b;
+	double start = now();
+
+	must(pd_bootstrap_mean(&plan, d, &b, NULL), "resampling");
+	double took = now() - start;
+
+	*answer = b.percentile_low;
+	free(d);
+	return took;
+}
+
 static double flips(const struct table *t, double *answer)
 {
 	size_t n;
@@ -197,9 +236,11 @@ static const struct work {
 	{ "four-levels", four_levels },
 	{ "one-level", one_level },
 	{ "kenward-roger", small_sample },
+	{ "profile-one", profile },
 	{ "poisson-nodes-9", poisson },
 	{ "nb2-nodes-9", negative_binomial },
 	{ "least-squares", least_squares },
+	{ "bootstrap-10000", bootstrap },
 	{ "sign-flip-100000", flips },
 };
 
