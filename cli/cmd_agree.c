@@ -31,7 +31,7 @@ static const struct opt opts[] = {
 	{ "margin", 0, OPT_REAL, false, AT(margin), "M",
 	  "ratio (or points) below which they count as the same" },
 	{ "error-ratio", 0, OPT_REAL, false, AT(error_ratio), "R",
-	  "error variance of the second over the first's, 1 unless given" },
+	  "error variance, second over first, 1 unless given" },
 	{ "level", 0, OPT_REAL, false, AT(level), "P",
 	  "level of the intervals, 0.95 unless given" },
 	{ "seed", 0, OPT_WHOLE, false, AT(seed), "N",

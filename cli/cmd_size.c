@@ -29,7 +29,7 @@ static const struct opt opts[] = {
 	{ "power", 0, OPT_REAL, false, AT(power), "P",
 	  "chance of showing it, 0.8 unless given" },
 	{ "truth", 0, OPT_REAL, false, AT(truth), "X",
-	  "true ratio (or points) to size for, else a row of them" },
+	  "true ratio (or points) to size for; else a row" },
 	{ "pulls", 0, OPT_WHOLE, false, AT(pulls), "N",
 	  "pulls averaged in each arm, 1 unless given" },
 	SHOW_OPTS(struct size_options, show),
