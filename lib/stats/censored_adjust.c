@@ -15,7 +15,7 @@
 
 static const double STEP = 3e-4; /* of ln h, ln w */
 static const double starts[] = { 0.5, 0.1, 2 }; /* w */
-enum { STARTS = sizeof starts / sizeof *starts };
+enum { STARTS = sizeof starts / sizeof *starts, MOST_CALLS = 300 };
 static const double HALF_LOG_TWO_PI = 0.918938533204672741780329736405618;
 
 struct profile {
@@ -26,6 +26,7 @@ struct profile {
 	double *all_gradient, *all_hessian; /* the same, scratch             */
 	double *info, *chol, *inner, *inner_gradient, *inner_hessian;
 	double log_det, likelihood;
+	double furthest;   /* ln w beyond which there is no top              */
 };
 
 static pd_status profile_new(struct pd_censored_search *s,
@@ -41,7 +42,8 @@ static pd_status profile_new(struct pd_censored_search *s,
 	};
 
 	pr->s = s;
-	pr->adjusted = !s->spec->ml;
+	pr->adjusted = s->adjusted;
+	pr->furthest = INFINITY;
 	for (size_t i = 0; i < sizeof want / sizeof *want; i++) {
 		*want[i].at = PD_NEW(s->arena, double, want[i].n);
 		if (!*want[i].at)
@@ -185,7 +187,9 @@ static void over_psi(void *with, const double *psi, double *value,
 	struct profile *pr = with;
 
 	*value = NAN;
-	if (!profile_at(pr, psi))
+	if (++pr->s->calls > MOST_CALLS)
+		return;
+	if ((pr->s->g.free_sd && psi[1] > pr->furthest) || !profile_at(pr, psi))
 		return;
 	*value = pr->likelihood - (pr->adjusted ? 0.5 * pr->log_det : 0);
 	if (!hessian)
@@ -212,6 +216,7 @@ static pd_status climb_psi(struct profile *pr, double h, double w,
 	pd_newton_record *r = &top->record;
 	pd_status st;
 
+	s->calls = 0;
 	s->g.free_sd = w > 0;
 	*top = (struct top){ 0 };
 	memset(s->g.mode, 0, s->g.n_groups * sizeof *s->g.mode);
@@ -226,38 +231,32 @@ static pd_status climb_psi(struct profile *pr, double h, double w,
 	return st;
 }
 
-static pd_status find_top(struct profile *pr, double h, double w,
-                          struct top *out, pd_error *err)
+/* False: no top. */
+static bool find_top(struct profile *pr, double h, double w, struct top *out)
 {
-	struct top zero, best, try;
-	pd_status st = climb_psi(pr, 1, 0, &zero, err);
+	struct top zero, try;
 	bool settled = false;
 
-	if (st != PD_OK)
-		return st;
+	if (climb_psi(pr, 1, 0, &zero, NULL) != PD_OK || !zero.found)
+		return false;
 	for (size_t k = 0; k <= STARTS; k++) {
 		double from = k ? starts[k - 1] : w;
 
-		if (!(from > 0))
+		if (!(from > 0) ||
+		    climb_psi(pr, k ? sqrt(1 + from * from) : h, from, &try,
+		              NULL) != PD_OK)
 			continue;
-		st = climb_psi(pr, k ? sqrt(1 + from * from) : h, from, &try,
-		               err);
-		if (st != PD_OK)
-			return st;
-		best = try;
 		settled = settled || try.found || try.at_zero;
 		if (try.found && try.value > zero.value) {
-			*out = best;
-			return PD_OK;
+			*out = try;
+			return true;
 		}
+		if (!try.found && !try.at_zero)
+			return false;
 	}
 	*out = zero;
-	if (!settled || !zero.found)
-		return pd_fail(err, PD_NUMERIC, "the search for scale and sd "
-		               "did not converge in %u steps (last step %g)",
-		               best.record.iterations, best.record.step);
 	pr->s->g.free_sd = false;
-	return PD_OK;
+	return settled;
 }
 
 pd_status pd_censored_adjust(struct pd_censored_search *s, pd_error *err)
@@ -265,20 +264,25 @@ pd_status pd_censored_adjust(struct pd_censored_search *s, pd_error *err)
 	size_t p = s->g.p, before;
 	struct profile pr;
 	struct top top;
-	double w = s->g.free_sd ? exp(s->par[p + 1]) : 0;
-	pd_status st = profile_new(s, &pr, err);
+	bool ml_sd = s->g.free_sd;
+	double h = s->par[p], w = ml_sd ? exp(s->par[p + 1]) : 0;
+	pd_status st;
 
+	s->adjusted = true;
+	st = profile_new(s, &pr, err);
+	if (st != PD_OK)
+		return st;
+	pr.furthest = log(3 + 3 * w);
 	do {
-		if (st == PD_OK)
-			st = find_top(&pr, s->par[p], w, &top, err);
-		if (st == PD_OK && !profile_at(&pr, top.psi))
-			st = pd_fail(err, PD_NUMERIC, "no fit at the end of "
-			             "the search");
-		if (st != PD_OK)
-			return st;
+		if (!find_top(&pr, h, w, &top) || !profile_at(&pr, top.psi)) {
+			s->adjusted = false;
+			s->g.free_sd = ml_sd;
+			return ml_sd ? pd_censored_choose(s, err) : PD_OK;
+		}
 		memcpy(s->par, pr.par, (p + 2) * sizeof *s->par);
 		s->record = top.record;
 		before = s->rung;
+		h = s->par[p];
 		w = s->g.free_sd ? exp(top.psi[1]) : 0;
 		if (s->g.free_sd)
 			st = pd_censored_choose(s, err);
@@ -400,6 +404,7 @@ static void numbers(const struct pd_censored_search *s,
 	fit->sd = s->g.free_sd ? exp(pr->par[p + 1]) * fit->scale : 0;
 	fit->log_likelihood = pr->likelihood + s->constant;
 	fit->criterion = fit->log_likelihood;
+	fit->adjusted = pr->adjusted;
 	if (pr->adjusted)
 		fit->criterion += (double)p * (HALF_LOG_TWO_PI +
 		                               log(s->scale0)) - log_r -
@@ -432,6 +437,7 @@ pd_status pd_censored_answer(struct pd_censored_search *s,
 		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (st != PD_OK)
 		return st;
+	s->calls = 0;
 	over_psi(&pr, psi, &value, gradient, curvature);
 	if (isfinite(value))
 		st = pd_newton_covariance(s->arena, curvature, k, v, err);

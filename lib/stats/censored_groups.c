@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_MODE_STEPS = 200, MOST_HALVINGS = 50, MOST_POINTS = 1000000 };
+enum { MOST_MODE_STEPS = 200, MOST_HALVINGS = 50, MOST_POINTS = 20000 };
 static const double NOTHING = 1e-19; /* of the middle's height */
 static const double HALF_LOG_TWO_PI = 0.918938533204672741780329736405618;
 
@@ -281,19 +281,27 @@ static double add_point(struct point *o, double z, double log_weight)
 	return share;
 }
 
-/* Outward from the middle; what a step is worth, for the answer. */
+/* Outward from the middle; returns what a step is worth, NaN when there is no
+ * end to it. */
 static double even_points(struct point *o, double middle)
 {
 	const pd_censored_groups *g = o->g;
 	double n = (double)(g->first[o->group + 1] - g->first[o->group]);
 	double step = g->part / sqrt(1 + o->w * o->w * n);
 
+	if (!(step > 0) || 40 / step > MOST_POINTS)
+		return NAN;
 	add_point(o, middle, 0);
-	for (int side = -1; side <= 1; side += 2)
-		for (unsigned k = 1; k < MOST_POINTS; k++)
-			if (add_point(o, middle + side * step * (double)k, 0) <
-			    NOTHING)
-				break;
+	for (int side = -1; side <= 1; side += 2) {
+		unsigned k = 1;
+
+		while (k < MOST_POINTS &&
+		       add_point(o, middle + side * step * (double)k, 0) >=
+		       NOTHING)
+			k++;
+		if (k == MOST_POINTS)
+			return NAN;
+	}
 	return step;
 }
 

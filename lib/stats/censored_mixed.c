@@ -18,8 +18,9 @@ static const struct {
 	double part;
 } ladder[] = { { 5, 0 }, { 9, 0 }, { 15, 0 }, { 25, 0 }, { 41, 0 },
 	       { 0, 0.8 }, { 0, 0.6 } };
+enum { MOST_CALLS = 1500 }; /* of the likelihood by one search */
 enum { RUNGS = sizeof ladder / sizeof *ladder, FIRST_RUNG = 2, EVEN = 5 };
-static const double NO_CHANGE = 1e-9;
+static const double NO_CHANGE = 1e-9, GOOD_ENOUGH = 1e-3;
 /* Ratios of sd to scale the search begins from, in turn. */
 static const double starts[] = { 0.5, 0.1, 2 };
 enum { STARTS = sizeof starts / sizeof *starts };
@@ -85,8 +86,12 @@ static pd_status begin(struct pd_censored_search *s, pd_error *err)
 	s->par = PD_NEW(s->arena, double, p + 2);
 	s->gradient = PD_NEW(s->arena, double, p + 2);
 	s->hessian = PD_NEW(s->arena, double, (p + 2) * (p + 2));
+	s->logs = PD_NEW(s->arena, double, p + 2);
+	s->log_slope = PD_NEW(s->arena, double, p + 2);
+	s->log_bend = PD_NEW(s->arena, double, (p + 2) * (p + 2));
 	if (st == PD_OK && (!low || !high || !s->par || !s->gradient ||
-	                    !s->hessian))
+	                    !s->hessian || !s->logs || !s->log_slope ||
+	                    !s->log_bend))
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (st != PD_OK)
 		return st;
@@ -102,15 +107,76 @@ static pd_status begin(struct pd_censored_search *s, pd_error *err)
 
 /* ---- the search --------------------------------------------------------- */
 
+/* row <- row J, J the slopes of (d, h, ln w) by (gamma, ln h, ln w / h), in
+ * steps of `step` numbers. */
+static void turn(const struct pd_censored_search *s, double *row, size_t step)
+{
+	size_t p = s->g.p;
+	double h = s->par[p], sum = h * row[p * step];
+
+	for (size_t j = 0; j < p; j++) {
+		sum += row[j * step] * s->par[j];
+		row[j * step] *= h;
+	}
+	row[p * step] = sum + (s->g.free_sd ? row[(p + 1) * step] : 0);
+}
+
+/* The likelihood by gamma, ln h and ln (w / h), nearly a parabola also where
+ * sd is many times the scale. */
+static void over_logs(void *with, const double *logs, double *value,
+                      double *gradient, double *hessian)
+{
+	struct pd_censored_search *s = with;
+	size_t p = s->g.p, used = p + 1 + s->g.free_sd;
+	double *at = s->par, *slope = s->gradient, h = exp(logs[p]);
+
+	*value = NAN;
+	if (++s->calls > MOST_CALLS)
+		return;
+	for (size_t j = 0; j < p; j++)
+		at[j] = logs[j] * h;
+	at[p] = h;
+	at[p + 1] = s->g.free_sd ? logs[p] + logs[p + 1] : -INFINITY;
+	pd_censored_groups_likelihood(&s->g, at, value, slope,
+	                              hessian ? s->hessian : NULL);
+	if (!isfinite(*value))
+		return;
+	memcpy(gradient, slope, used * sizeof *slope);
+	turn(s, gradient, 1);
+	if (!hessian)
+		return;
+	memcpy(hessian, s->hessian, used * used * sizeof *hessian);
+	for (size_t j = 0; j < used; j++)
+		turn(s, hessian + j * used, 1);
+	for (size_t j = 0; j < used; j++)
+		turn(s, hessian + j, used);
+	/* d and h bend by the logs themselves */
+	hessian[p * used + p] += h * slope[p];
+	for (size_t j = 0; j < p; j++) {
+		hessian[j * used + p] += h * slope[j];
+		hessian[p * used + j] += h * slope[j];
+		hessian[p * used + p] += at[j] * slope[j];
+	}
+}
+
 static pd_status climb(struct pd_censored_search *s, pd_error *err)
 {
 	pd_arena_mark mark = pd_arena_here(s->arena);
-	pd_status st = pd_newton_search(s->arena, pd_censored_groups_likelihood,
-	                                &s->g, s->g.p + 1 + s->g.free_sd,
-	                                s->par, s->gradient, s->hessian,
-	                                &s->record, err);
+	size_t p = s->g.p;
+	double value;
+	pd_status st;
 
+	s->calls = 0;
+	for (size_t j = 0; j < p; j++)
+		s->logs[j] = s->par[j] / s->par[p];
+	s->logs[p] = log(s->par[p]);
+	s->logs[p + 1] = s->par[p + 1] - s->logs[p];
+	st = pd_newton_search(s->arena, over_logs, s, p + 1 + s->g.free_sd,
+	                      s->logs, s->log_slope, s->log_bend, &s->record,
+	                      err);
 	pd_arena_rewind(s->arena, mark);
+	s->calls = 0;
+	over_logs(s, s->logs, &value, s->log_slope, NULL); /* s->par there */
 	return st;
 }
 
@@ -126,6 +192,15 @@ static pd_status use_rule(struct pd_censored_search *s, size_t rung,
 
 static pd_status no_top(const struct pd_censored_search *s, pd_error *err)
 {
+	const pd_newton_record *r = &s->record;
+	size_t p = s->g.p;
+
+	if (r->end == PD_NEWTON_RUNAWAY && r->furthest >= p)
+		return pd_fail(err, PD_REFUSED, "no largest likelihood: %s, "
+		               "because too few rows of one group are known "
+		               "within limits", r->furthest == p
+		                   ? "the scale within groups runs to 0"
+		                   : "the sd between groups runs to infinity");
 	return pd_fail(err, PD_NUMERIC, "the censored regression with groups "
 	               "did not converge in %u steps (last step %g, %u nodes)",
 	               s->record.iterations, s->record.step, s->g.points);
@@ -147,17 +222,47 @@ static pd_status climb_plain(struct pd_censored_search *s, pd_error *err)
 	return st;
 }
 
+static pd_status value_with(struct pd_censored_search *s, size_t rung,
+                            double *value, pd_error *err)
+{
+	pd_status st = use_rule(s, rung, err);
+
+	if (st == PD_OK)
+		pd_censored_groups_likelihood(&s->g, s->par, value,
+		                              s->gradient, NULL);
+	if (st == PD_OK && !isfinite(*value))
+		return pd_fail(err, PD_NUMERIC, "the likelihood cannot be "
+		               "computed: the sd between groups is %g times "
+		               "the scale", exp(s->par[s->g.p + 1]));
+	return st;
+}
+
+/* Is the rule in use good enough for the way up? Evenly spaced points tell. */
+static bool rule_holds(struct pd_censored_search *s, size_t rung,
+                       pd_error *err)
+{
+	double here, exact;
+
+	if (rung >= EVEN)
+		return true;
+	if (value_with(s, EVEN, &exact, NULL) != PD_OK ||
+	    value_with(s, rung, &here, err) != PD_OK)
+		return false;
+	return fabs(here - exact) <= GOOD_ENOUGH;
+}
+
 /* From sd = w times scale. Too few nodes keep value and slopes apart, and a
  * search with them goes astray: it is made again with more. */
 static pd_status climb_from(struct pd_censored_search *s, double w,
                             pd_error *err)
 {
 	size_t p = s->g.p;
+	const size_t rungs[] = { FIRST_RUNG, EVEN };
 	pd_status st = PD_OK;
 
 	s->g.free_sd = true;
-	for (s->rung = FIRST_RUNG; st == PD_OK && s->rung <= EVEN;
-	     s->rung = s->rung < EVEN ? EVEN : EVEN + 1) {
+	for (size_t k = 0; st == PD_OK && k < 2; k++) {
+		s->rung = rungs[k];
 		memset(s->par, 0, p * sizeof *s->par);
 		memset(s->g.mode, 0, s->g.n_groups * sizeof *s->g.mode);
 		s->par[p] = sqrt(1 + w * w);
@@ -165,7 +270,8 @@ static pd_status climb_from(struct pd_censored_search *s, double w,
 		st = use_rule(s, s->rung, err);
 		if (st == PD_OK)
 			st = climb(s, err);
-		if (st == PD_OK && s->record.end != PD_NEWTON_STUCK)
+		if (st == PD_OK && s->record.end != PD_NEWTON_STUCK &&
+		    rule_holds(s, s->rung, err))
 			break;
 	}
 	return st;
@@ -196,20 +302,6 @@ static pd_status climb_free(struct pd_censored_search *s, pd_error *err)
 }
 
 /* ---- how many nodes ----------------------------------------------------- */
-
-static pd_status value_with(struct pd_censored_search *s, size_t rung,
-                            double *value, pd_error *err)
-{
-	pd_status st = use_rule(s, rung, err);
-
-	if (st == PD_OK)
-		pd_censored_groups_likelihood(&s->g, s->par, value,
-		                              s->gradient, NULL);
-	if (st == PD_OK && !isfinite(*value))
-		return pd_fail(err, PD_NUMERIC, "the likelihood cannot be "
-		               "computed with %u nodes", s->g.points);
-	return st;
-}
 
 /* s->rung: the first one from there on that the next one does not change. */
 pd_status pd_censored_choose(struct pd_censored_search *s, pd_error *err)
@@ -289,7 +381,7 @@ pd_status pd_censored_mixed(pd_arena *arena, const pd_censored_mixed_spec *spec,
 	fit.log_likelihood_fixed = s.plain_value + s.constant;
 	fit.ml_sd = s.g.free_sd ? exp(s.par[s.g.p + 1]) * s.scale0 /
 	                          s.par[s.g.p] : 0;
-	if (!spec->ml)
+	if (!spec->ml && 3 * (fit.n_below + fit.n_above) <= fit.n)
 		st = pd_censored_adjust(&s, err);
 	if (st == PD_OK)
 		st = pd_censored_answer(&s, &fit, err);

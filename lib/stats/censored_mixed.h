@@ -10,11 +10,14 @@
  * Biometrika 81, 624-629), more of them until the log-likelihood stands still,
  * at last by evenly spaced points (censored_groups.h).
  *
- * Unless `ml`, scale and sd maximise the adjusted profile likelihood
+ * Where no more than a third of the rows lie below or above a limit, and `ml`
+ * is not asked for, scale and sd maximise the adjusted profile likelihood
  *   l(b^, scale, sd) - ln|J_bb| / 2,   b^ the best b for this scale and sd,
  * J_bb the observed information of b there (Cox & Reid 1987, JRSS B 49, 1-39):
  * with exact rows only this is restricted maximum likelihood (REML), and with
- * censored ones it takes most of the bias off scale and sd in the same way.
+ * some beyond limits it takes most of the bias off scale and sd in the same
+ * way. With many it overshoots or has no top: maximum likelihood then, and
+ * `adjusted` of the answer says which it was.
  */
 #ifndef PERDRAW_STATS_CENSORED_MIXED_H
 #define PERDRAW_STATS_CENSORED_MIXED_H
@@ -26,7 +29,7 @@
 typedef struct pd_censored_mixed_spec {
 	pd_censored_spec rows;
 	const int32_t *group; /* n codes >= 0, in any order                  */
-	bool ml;              /* maximum likelihood, not adjusted            */
+	bool ml;              /* maximum likelihood whatever the rows        */
 } pd_censored_mixed_spec;
 
 typedef struct pd_censored_mixed_fit {
@@ -40,10 +43,11 @@ typedef struct pd_censored_mixed_fit {
 	double *fixed;       /* p*p: J_bb^-1, scale and sd taken as known    */
 	double *fixed_slope; /* (n_free - p) of p*p: slopes of J_bb^-1 by
 	                        ln scale [, ln sd]                           */
+	bool adjusted;         /* scale and sd by the adjusted profile       */
 	double log_likelihood; /* at the estimates above; of y as measured:
 	                          with -ln y for each exact row where `log`  */
 	double criterion;      /* what was maximised: with -ln|J_bb| / 2 +
-	                          p ln(2 pi) / 2 unless `ml`                 */
+	                          p ln(2 pi) / 2 where `adjusted`            */
 	double ml_log_likelihood, ml_sd;    /* of the maximum likelihood fit */
 	double log_likelihood_fixed;        /* sd 0, the rest fitted anew    */
 	unsigned nodes;        /* of the rule, in the group with most        */

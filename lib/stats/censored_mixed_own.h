@@ -23,16 +23,21 @@ struct pd_censored_search {
 	double scale0, constant; /* constant: added to the log-likelihood    */
 	pd_censored_groups g;
 	double *par, *gradient, *hessian; /* p + 2: d, h, ln w; its square   */
+	double *logs, *log_slope, *log_bend; /* the same by gamma, ln h and
+	                            ln (w / h), in which the search goes     */
 	double plain_value, ml_value;     /* without `constant`              */
 	pd_newton_record record;
+	unsigned calls;          /* of the likelihood in this search         */
+	bool adjusted;           /* par is of the adjusted profile           */
 	size_t rung;             /* of the ladder of rules                   */
 	double node_change;
 };
 
 /* The rule with just enough nodes at s->par: s->rung, s->node_change. */
 pd_status pd_censored_choose(struct pd_censored_search *s, pd_error *err);
-/* Without `ml`: scale and sd of the adjusted profile likelihood into s->par
- * and s->g.free_sd, from the maximum likelihood fit there. */
+/* Scale and sd of the adjusted profile likelihood into s->par and
+ * s->g.free_sd, from the maximum likelihood fit there, which stays where the
+ * adjusted profile has no top; s->adjusted says which. */
 pd_status pd_censored_adjust(struct pd_censored_search *s, pd_error *err);
 /* beta, scale, sd, covariances and slopes at s->par. */
 pd_status pd_censored_answer(struct pd_censored_search *s,

@@ -260,7 +260,7 @@ static void limits(struct scan *s, double cut, const pd_curve_mixed *o,
 	const struct pd_curve_at *w = s->w;
 	bool bend = w->spec->shape != PD_CURVE_APPROACH;
 	double under = w->spec->shape == PD_CURVE_SLOPE ? o->straight : o->flat;
-	size_t low = s->n, high = 0;
+	size_t low, high = 0;
 	bool open_low = under <= cut, open_high = o->straight <= cut;
 
 	if (!bend && !open_low)
@@ -268,6 +268,7 @@ static void limits(struct scan *s, double cut, const pd_curve_mixed *o,
 	if (!bend && !open_high)
 		widen(s, cut, true);
 	*pieces = 0;
+	low = s->n;
 	for (size_t i = 0; i < s->n; i++) {
 		if (!(s->at[i].value <= cut))
 			continue;

@@ -170,9 +170,13 @@ static size_t columns(struct pd_curve_at *w, enum pd_curve_with with,
 
 /* ---- fits --------------------------------------------------------------- */
 
+/* Few rows can give a deviance two low points in the variances: there every
+ * fit begins anew, so that D hangs on the turn alone. */
+enum { MANY_ROWS = 2000 };
+
 static pd_status warm_fit(struct pd_curve_at *w, pd_nested *m, pd_error *err)
 {
-	if (w->warm && pd_nested_refit(m, w->spec->model.y, w->theta, NULL) ==
+	if (w->warm && w->n > MANY_ROWS && pd_nested_refit(m, w->spec->model.y, w->theta, NULL) ==
 	    PD_OK)
 		return PD_OK;
 	return pd_nested_fit(m, err);

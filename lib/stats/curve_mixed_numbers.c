@@ -69,11 +69,16 @@ static pd_status tangent_fit(struct pd_curve_at *w, const double *b,
 	size_t p = w->p, q = w->q;
 	double *c = calloc(p + PD_CURVE_MOST_COLUMNS, sizeof *c);
 	pd_nested *m = NULL;
+	pd_error why = { 0 };
 	pd_status st = c ? PD_OK : pd_fail(err, PD_NO_MEMORY, "out of memory");
 
 	if (st == PD_OK)
 		st = pd_curve_at_fit(w, PD_WITH_TANGENT, o->turn.value, b + p,
-		                     false, &m, err);
+		                     false, &m, &why);
+	if (st != PD_OK && st != PD_NO_MEMORY)
+		st = pd_fail(err, PD_REFUSED, "the turn %g is too little "
+		             "supported for errors: %.400s", o->turn.value,
+		             why.text);
 	for (size_t j = 0; st == PD_OK && j < p; j++) {
 		c[j] = 1;
 		st = estimate(m, c, b[j], w->spec->level, &o->other[j], err);
