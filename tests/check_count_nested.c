@@ -7,6 +7,7 @@
  */
 #include "stats/count_mixed.h"
 #include "stats/count_nested.h"
+#include "stats/newton.h"
 #include "stats/stream.h"
 
 #include <check.h>
@@ -513,6 +514,158 @@ START_TEST(same_when_renamed)
 }
 END_TEST
 
+/* ---- profile limits ----------------------------------------------------- */
+
+/* All of (beta, ln sds[, ln theta]) but one, through the public likelihood. */
+struct held {
+	const pd_count_nested_spec *m;
+	unsigned nodes;
+	size_t n, which;
+	double at;
+};
+
+static void at_held(void *with, const double *par, double *value,
+                    double *gradient, double *hessian)
+{
+	const struct held *h = with;
+	double all[5] = { 0, 0, 0, 0, INFINITY }, slope[5], d = 1e-4;
+	size_t m = h->n - 1;
+
+	for (size_t j = 0, r = 0; j < h->n; j++)
+		all[j] = j == h->which ? h->at : par[r++];
+	if (pd_count_nested_likelihood(h->m, all, exp(all[2]), exp(all[3]),
+	                               exp(all[4]), h->nodes, value, slope,
+	                               &err) != PD_OK)
+		*value = NAN;
+	for (size_t j = 0, r = 0; j < h->n; j++)
+		if (j != h->which)
+			gradient[r++] = slope[j];
+	for (size_t j = 0; hessian && j < m; j++) {
+		double to[4], v, up[4], low[4];
+
+		memcpy(to, par, m * sizeof *to);
+		to[j] = par[j] + d;
+		at_held(with, to, &v, up, NULL);
+		to[j] = par[j] - d;
+		at_held(with, to, &v, low, NULL);
+		for (size_t k = 0; k < m; k++)
+			hessian[m * j + k] = (up[k] - low[k]) / (2 * d);
+	}
+}
+
+static double loss(const pd_count_nested_spec *m, const pd_count_nested_fit *f,
+                   size_t which, double at)
+{
+	struct held h = { m, f->nodes, f->n_free, which, at };
+	double all[5] = { f->beta[0], f->beta[1], log(f->sd_outer),
+	                  log(f->sd_inner), log(f->theta) };
+	double par[4], g[4], hess[16];
+	pd_newton_record record;
+
+	for (size_t j = 0, r = 0; j < h.n; j++)
+		if (j != which)
+			par[r++] = all[j];
+	ck_assert_int_eq(pd_newton_search(arena, at_held, &h, h.n - 1, par, g,
+	                                  hess, &record, &err), PD_OK);
+	ck_assert_int_eq(record.end, PD_NEWTON_TOP);
+	return 2 * (f->log_likelihood - record.value);
+}
+
+/* At each limit the rest, fitted anew, loses the chi-square quantile. */
+START_TEST(profile_loses_enough)
+{
+	static const double quantile = 3.841458820694124, c[2] = { 0, 1 };
+	pd_count_nested_spec m = _i ? make(90, 9, 0.9, 0.7, 6)
+	                            : make(33, 3, 0.8, 0.6, 0);
+	double low, high;
+	pd_count_nested_fit f;
+
+	ck_assert_int_eq(pd_count_nested(arena, &m, &f, &err), PD_OK);
+	ck_assert_int_eq(pd_count_nested_profile(&m, &f, c, 0.95, &low, &high,
+	                                         &err), PD_OK);
+	ck_assert(low < f.beta[1] && f.beta[1] < high);
+	close_to("slope, low", loss(&m, &f, 1, low), quantile, 1e-6);
+	close_to("slope, high", loss(&m, &f, 1, high), quantile, 1e-6);
+	for (int outer = 0; outer < 2; outer++) {
+		size_t which = outer ? 2 : 3;
+
+		ck_assert_int_eq(pd_count_nested_sd_limits(
+		    &m, &f, outer, 0.95, &low, &high, &err), PD_OK);
+		close_to("sd, high", loss(&m, &f, which, log(high)), quantile,
+		         1e-6);
+		if (low > 0)
+			close_to("sd, low", loss(&m, &f, which, log(low)),
+			         quantile, 1e-6);
+		else
+			ck_assert_double_le(2 * (f.log_likelihood - (outer
+			    ? f.log_likelihood_inner
+			    : f.log_likelihood_outer)), quantile);
+	}
+	ck_assert_int_eq(pd_count_nested_alpha_limits(&m, &f, 0.95, &low,
+	                                              &high, &err),
+	                 _i ? PD_OK : PD_USAGE);
+	if (!_i)
+		return;
+	ck_assert(0 < low && low < f.alpha && f.alpha < high);
+	close_to("alpha, low", loss(&m, &f, 4, -log(low)), quantile, 1e-6);
+	close_to("alpha, high", loss(&m, &f, 4, -log(high)), quantile, 1e-6);
+}
+END_TEST
+
+/* R 4.2.2, lme4 1.1-31: confint(, method = "profile") of the second Laplace
+ * fit above, whose points are joined by a spline. */
+START_TEST(profile_as_others)
+{
+	static const double want[2][2] = { { 0.7691610596, 1.9440015566 },
+	                                   { -0.4919256466, 0.1416846995 } };
+	pd_count_nested_spec m = make(33, 3, 0.8, 0.6, 0);
+	double low, high;
+	pd_count_nested_fit f;
+
+	m.nodes = 1;
+	ck_assert_int_eq(pd_count_nested(arena, &m, &f, &err), PD_OK);
+	for (int j = 0; j < 2; j++) {
+		double c[2] = { !j, j };
+
+		ck_assert_int_eq(pd_count_nested_profile(
+		    &m, &f, c, 0.95, &low, &high, &err), PD_OK);
+		close_to("low", low, want[j][0], 1e-4);
+		close_to("high", high, want[j][1], 1e-4);
+	}
+	ck_assert_int_eq(pd_count_nested_sd_limits(&m, &f, 0, 0.95, &low,
+	                                           &high, &err), PD_OK);
+	close_to("inner sd, low", low, 0.4301121728, 1e-4);
+	close_to("inner sd, high", high, 1.1902232278, 1e-4);
+}
+END_TEST
+
+/* A variance at 0 reaches down to it; limits of the rest still come. */
+START_TEST(limits_at_zero)
+{
+	pd_count_nested_spec m = make(37, 6, 0.7, 0, 0);
+	const double c[2] = { 0, 1 };
+	double low, high;
+	pd_count_nested_fit f;
+	pd_estimate e;
+
+	ck_assert_int_eq(pd_count_nested(arena, &m, &f, &err), PD_OK);
+	ck_assert_double_eq(f.sd_inner, 0);
+	ck_assert_int_eq(pd_count_nested_sd_limits(&m, &f, 0, 0.95, &low,
+	                                           &high, &err), PD_OK);
+	ck_assert_double_eq(low, 0);
+	ck_assert(high > 0.05 && high < 0.6);
+	ck_assert_int_eq(pd_count_nested_sd_limits(&m, &f, 1, 0.95, &low,
+	                                           &high, &err), PD_OK);
+	ck_assert(low > 0.2 && low < f.sd_outer && f.sd_outer < high);
+	ck_assert_int_eq(pd_count_nested_profile(&m, &f, c, 0.95, &low, &high,
+	                                         &err), PD_OK);
+	pd_count_nested_contrast(&f, c, 0.95, &e, &err);
+	ck_assert(low <= e.low + 0.02 && high >= e.high - 0.02);
+	ck_assert_int_eq(pd_count_nested_sd_limits(&m, &f, 1, 0, &low, &high,
+	                                           &err), PD_DATA);
+}
+END_TEST
+
 /* ---- refusals ----------------------------------------------------------- */
 
 START_TEST(refusals)
@@ -611,6 +764,9 @@ static Suite *suite(void)
 	tcase_add_test(t, both_at_zero);
 	tcase_add_test(t, too_numerous);
 	tcase_add_test(t, same_when_renamed);
+	tcase_add_loop_test(t, profile_loses_enough, 0, 2);
+	tcase_add_test(t, profile_as_others);
+	tcase_add_test(t, limits_at_zero);
 	tcase_add_test(t, refusals);
 	tcase_add_test(t, random_counts);
 	suite_add_tcase(s, t);

@@ -3,6 +3,8 @@
  * degrees of freedom, and how often they cover.
  */
 #include "stats/count_mixed.h"
+#include "stats/count_nested.h"
+#include "stats/quantile.h"
 #include "stats/stream.h"
 
 #include <check.h>
@@ -182,7 +184,7 @@ START_TEST(refusals)
 
 	ck_assert_int_eq(pd_count_mixed_small(&m, &f, c, 0.95, &e, &side,
 	                                      &err), PD_REFUSED);
-	ck_assert_msg(strstr(err.text, "2 groups") != NULL, "said: %s",
+	ck_assert_msg(strstr(err.text, "too few") != NULL, "said: %s",
 	              err.text);
 	ck_assert_int_eq(pd_count_mixed_small(&m, &f, c, 1.5, &e, &side,
 	                                      &err), PD_DATA);
@@ -239,6 +241,130 @@ START_TEST(coverage)
 }
 END_TEST
 
+/* ---- two levels --------------------------------------------------------- */
+
+/* Patients of 3 cases of 4 dishes; columns: 1, half of the patients, some
+ * cases of each, every other dish. */
+enum { CASES = 3, DISHES = 4, Q = 4, ROOM = 8 * CASES * DISHES };
+
+static struct {
+	double x[ROOM * Q], y[ROOM];
+	int32_t outer[ROOM], inner[ROOM];
+} deep;
+
+static const double deep_truth[Q] = { 0, 0.2, -0.15, 0.1 };
+
+static pd_count_nested_spec make_deep(uint64_t set, double mean)
+{
+	pd_stream s;
+	double z = 0, w = 0;
+
+	pd_stream_init(&s, 77, set);
+	for (size_t i = 0; i < ROOM; i++) {
+		size_t g = i / (CASES * DISHES), c = i / DISHES % CASES;
+		double mu, u, sum, y = 0, *x = deep.x + Q * i;
+
+		if (i % (CASES * DISHES) == 0)
+			z = 0.5 * pd_stream_normal(&s);
+		if (i % DISHES == 0)
+			w = 0.3 * pd_stream_normal(&s);
+		x[0] = 1;
+		x[1] = (double)(g % 2);
+		x[2] = (double)((g + c) % 2);
+		x[3] = (double)(i % 2);
+		mu = z + w;
+		for (size_t j = 1; j < Q; j++)
+			mu += deep_truth[j] * x[j];
+		mu = mean * exp(mu);
+		u = pd_stream_uniform(&s);
+		for (sum = exp(-mu); sum < u && y < 3000; y++)
+			sum += exp((y + 1) * log(mu) - mu - lgamma(y + 2));
+		deep.y[i] = y;
+		deep.outer[i] = (int32_t)g;
+		deep.inner[i] = (int32_t)c;
+	}
+	return (pd_count_nested_spec){
+		{ .n = ROOM, .p = Q, .x = deep.x, .y = deep.y },
+		deep.outer, deep.inner, 5 };
+}
+
+static const struct {
+	double c[Q];
+	pd_nested_side side;
+	double df, groups; /* 96 rows, 24 cases, 8 patients; 2 columns of
+	                      patients, 1 of cases, 1 of dishes */
+} deep_sides[] = {
+	{ { 0, 1, 0, 0 }, PD_NESTED_OUTER, 6, 8 },
+	{ { 1, 0, 0, 0 }, PD_NESTED_OUTER, 6, 8 },
+	{ { 0, 0, -3, 0 }, PD_NESTED_INNER, 15, 16 },
+	{ { 0, 0, 0, 2 }, PD_NESTED_ROWS, 71, 71 },
+	{ { 0, 0, 1, 1 }, PD_NESTED_INNER, 15, 16 },
+};
+
+START_TEST(sides_of_two_levels)
+{
+	pd_count_nested_spec m = make_deep(3, 6);
+	pd_count_nested_fit f;
+	pd_nested_side side;
+	pd_estimate plain, e;
+
+	ck_assert_int_eq(pd_count_nested(arena, &m, &f, &err), PD_OK);
+	ck_assert_int_eq(pd_count_nested_contrast(&f, deep_sides[_i].c, 0.95,
+	                                          &plain, &err), PD_OK);
+	ck_assert_int_eq(pd_count_nested_small(&m, &f, deep_sides[_i].c, 0.95,
+	                                       &e, &side, &err), PD_OK);
+	ck_assert_int_eq(side, deep_sides[_i].side);
+	close_to("df", e.df, deep_sides[_i].df, 0);
+	close_to("error", e.se, plain.se * sqrt(deep_sides[_i].groups /
+	                                        deep_sides[_i].df), 1e-14);
+	close_to("limit", e.high, e.value + e.se *
+	         pd_t_quantile(0.975, e.df), 1e-13);
+	m.rows.n = 3 * CASES * DISHES; /* 3 patients: 1 df */
+	ck_assert_int_eq(pd_count_nested(arena, &m, &f, &err), PD_OK);
+	double c[Q] = { 0, 1, 0, 0 };
+
+	ck_assert_int_eq(pd_count_nested_small(&m, &f, c, 0.95, &e, &side,
+	                                       &err), PD_OK);
+	close_to("df", e.df, 1, 0);
+	m.rows.n = 2 * CASES * DISHES;
+	ck_assert_int_eq(pd_count_nested(arena, &m, &f, &err), PD_OK);
+	ck_assert_int_eq(pd_count_nested_small(&m, &f, c, 0.95, &e, &side,
+	                                       &err), PD_REFUSED);
+}
+END_TEST
+
+START_TEST(coverage_of_two_levels)
+{
+	enum { SETS = 200 };
+	int covered[Q] = { 0 }, sets = 0;
+
+	for (uint64_t k = 0; k < SETS; k++) {
+		pd_arena_mark mark = pd_arena_here(arena);
+		pd_count_nested_spec m = make_deep(100 + k, 5);
+		pd_count_nested_fit f;
+
+		if (pd_count_nested(arena, &m, &f, &err) != PD_OK)
+			continue;
+		sets++;
+		for (int j = 1; j < Q; j++) {
+			double c[Q] = { 0, j == 1, j == 2, j == 3 };
+			pd_nested_side side;
+			pd_estimate e;
+
+			ck_assert_int_eq(pd_count_nested_small(
+			    &m, &f, c, 0.95, &e, &side, &err), PD_OK);
+			covered[j] += e.low <= deep_truth[j] &&
+			              deep_truth[j] <= e.high;
+		}
+		pd_arena_rewind(arena, mark);
+	}
+	ck_assert_int_ge(sets, SETS - 2);
+	for (int j = 1; j < Q; j++) /* counting error 1.5 points */
+		ck_assert_msg(covered[j] >= 0.9 * sets,
+		              "column %d: %d of %d", j + 1, covered[j], sets);
+}
+END_TEST
+
 static Suite *suite(void)
 {
 	Suite *s = suite_create("count small");
@@ -253,6 +379,9 @@ static Suite *suite(void)
 	tcase_add_test(t, refusals);
 	tcase_add_loop_test(t, coverage, 0,
 	                    (int)(sizeof cells / sizeof *cells));
+	tcase_add_loop_test(t, sides_of_two_levels, 0,
+	                    (int)(sizeof deep_sides / sizeof *deep_sides));
+	tcase_add_test(t, coverage_of_two_levels);
 	suite_add_tcase(s, t);
 	return s;
 }

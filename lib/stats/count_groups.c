@@ -111,17 +111,17 @@ static int make_rows(pd_arena *arena, pd_count_groups *g)
 	g->weight = PD_NEW(arena, double, n);
 	g->bend = PD_NEW(arena, double, n);
 	g->at_least = PD_NEW(arena, unsigned char, n);
-	return g->from && g->offset && g->y &&
-	       g->at_least && g->x.column && g->linear && g->mean &&
-	       g->weight && g->bend;
+	return g->from && g->offset && g->y && g->at_least && g->x.column &&
+	       g->linear && g->mean && g->weight && g->bend;
 }
 
 static int make_scratch(pd_arena *arena, pd_count_groups *g)
 {
 	size_t l = g->longest, m = g->p + 2;
 	double **new[] = { &g->unit_weight, &g->spread.ee, &g->spread.ez,
-	                   &g->spread.et, &g->bar, &g->hessian_low, &g->hessian_high,
-	                   &g->moved, &g->spread.part, &g->spread.first };
+	                   &g->spread.et, &g->bar, &g->hessian_low,
+	                   &g->hessian_high, &g->moved, &g->spread.part,
+	                   &g->spread.first };
 
 	for (size_t k = 0; k < sizeof new / sizeof *new; k++) {
 		*new[k] = PD_NEW(arena, double, k < 4 ? l : m);

@@ -15,7 +15,7 @@ typedef struct pd_count_groups {
 	/* Rows sorted by group: */
 	size_t *from;            /* n: the row of the caller's               */
 	double *offset, *y;      /* n, n                                     */
-	pd_count_columns x;
+	pd_count_columns x;      /* the model's                               */
 	unsigned char *at_least; /* n                                        */
 	unsigned char *cut;      /* n_groups: some row is cut off            */
 	int any_cut;
@@ -54,9 +54,9 @@ void pd_count_groups_likelihood(void *with, const double *par, double *value,
                                 double *gradient, double *hessian);
 
 /*
- * Rows [first, first + n) of one group made a unit at their predictors, in the
- * scratch above: `one` takes the sum of whole Poisson rows. Returns whether
- * the unit is that sum.
+ * n rows made a unit at their predictors linear[n]; mean[n] takes exp of them.
+ * Whole Poisson rows (`cut` 0, theta INFINITY) become their sum, held by `one`,
+ * and 1 is returned; 0 where the unit is the rows themselves.
  */
 typedef struct pd_count_one {
 	double e, mu, y;

@@ -94,7 +94,7 @@ pd_status pd_count_levels_new(pd_arena *arena,
 	pd_mixed_spec flat = { .rows = spec->rows, .group = id };
 	pd_status st;
 
-	*out = (pd_count_levels){ .exact = true };
+	*out = (pd_count_levels){ .rule = NULL };
 	if (!id)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	st = number_groups(arena, out, spec, id, err);
@@ -340,7 +340,7 @@ static double outer_value(pd_count_levels *l, struct outer *o,
 	               moved(l, o, (struct move){ o->s1, 0, 0 }, s0, more);
 	gradient[p + 1] += o->log_s2 / o->total +
 	                   moved(l, o, (struct move){ 0, o->s2, 0 }, s0, more);
-	if (l->free_theta)
+	if (l->g.free_theta)
 		gradient[p + 2] += o->t / o->total +
 		                   moved(l, o, (struct move){ 0, 0, 1 }, s0,
 		                         more);
@@ -355,9 +355,9 @@ static double all_groups(pd_count_levels *l, const double *par,
 	size_t p = l->g.p;
 	double value = 0;
 
-	if (l->free_theta)
+	if (l->g.free_theta)
 		pd_count_table_set(&l->g.table, exp(par[p + 2]));
-	memset(gradient, 0, (p + 2 + l->free_theta) * sizeof *gradient);
+	memset(gradient, 0, (p + 2 + l->g.free_theta) * sizeof *gradient);
 	l->g.desk.kernel->linear(&l->g.x, par, l->g.offset, l->linear);
 	for (size_t k = 0; k < l->n_outer && isfinite(value); k++) {
 		struct outer o = { .k = k, .n = l->first[k + 1] - l->first[k],
@@ -373,7 +373,7 @@ static double all_groups(pd_count_levels *l, const double *par,
 static void differences(pd_count_levels *l, const double *par,
                         double *hessian)
 {
-	size_t m = l->g.p + 2 + l->free_theta;
+	size_t m = l->g.p + 2 + l->g.free_theta;
 
 	for (size_t j = 0; j < m; j++) {
 		memcpy(l->moved, par, m * sizeof *par);
@@ -396,7 +396,7 @@ void pd_count_levels_likelihood(void *with, const double *par, double *value,
 {
 	pd_count_levels *l = with;
 
-	l->rule = l->exact || l->g.rule.nodes <= SMALL_NODES ? &l->g.rule
+	l->rule = l->g.exact || l->g.rule.nodes <= SMALL_NODES ? &l->g.rule
 	                                                     : &l->small;
 	if (hessian)
 		differences(l, par, hessian);

@@ -37,14 +37,14 @@ typedef struct pd_count_inner {
 } pd_count_inner;
 
 typedef struct pd_count_levels {
-	pd_count_groups g;     /* by inner group, those of an outer together */
+	pd_count_groups g;     /* by inner group, those of an outer together;
+	                          free_theta: ln theta is parameter p + 2;
+	                          exact: Hessian with the rule in use, not a
+	                          small one                                  */
 	size_t n_outer;
 	size_t *first;         /* n_outer + 1: inner groups of outer group k */
 	int32_t *outer_code;   /* n_outer, ascending                         */
 	double *outer_mode;    /* n_outer                                    */
-	bool free_theta;       /* ln theta is parameter p + 2                */
-	bool exact;            /* Hessian with the rule in use, not a small
-	                          one                                        */
 	pd_count_rule small;
 	const pd_count_rule *rule;
 	/* Scratch: */

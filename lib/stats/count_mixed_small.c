@@ -2,15 +2,10 @@
  * count_mixed_small.c - limits of a contrast with few groups.
  */
 #include "stats/count_mixed.h"
-#include "stats/quantile.h"
+#include "stats/count_small.h"
 
-#include <gsl/gsl_eigen.h>
 #include <math.h>
 #include <string.h>
-
-static const double NOT_MUCH_LARGER = 1.21; /* variance; error 1.1 times  */
-static const double NO_PART = 1e-9;  /* of an eigenvalue, columns scaled  */
-static const double NO_LENGTH = 1e-6; /* of a contrast                    */
 
 /* What rows of the same group say. */
 struct within {
@@ -94,66 +89,6 @@ static pd_status gather(pd_arena *arena, const pd_mixed_spec *spec,
 	return PD_OK;
 }
 
-/* The variance of c'beta from within alone, INFINITY where it says nothing;
- * sets the rank. */
-static pd_status variance_within(struct within *w, const double *c,
-                                 double *variance, pd_error *err)
-{
-	size_t p = w->p;
-	gsl_matrix_view a = gsl_matrix_view_array(w->sum, p, p);
-	gsl_eigen_symmv_workspace *room = gsl_eigen_symmv_alloc(p);
-	gsl_vector *value = gsl_vector_alloc(p);
-	gsl_matrix *vector = gsl_matrix_alloc(p, p);
-	double length = 0, lost = 0;
-	int ready = room && value && vector;
-
-	*variance = 0;
-	if (ready)
-		gsl_eigen_symmv(&a.matrix, value, vector, room);
-	for (size_t k = 0; ready && k < p; k++) {
-		double part = 0, size = gsl_vector_get(value, k);
-
-		for (size_t j = 0; j < p; j++)
-			part += gsl_matrix_get(vector, j, k) * c[j] /
-			        w->scale[j];
-		length += part * part;
-		if (size > NO_PART) {
-			w->rank++;
-			*variance += part * part / size;
-		} else {
-			lost += part * part;
-		}
-	}
-	if (lost > NO_LENGTH * NO_LENGTH * length)
-		*variance = INFINITY;
-	gsl_eigen_symmv_free(room);
-	gsl_vector_free(value);
-	gsl_matrix_free(vector);
-	return ready ? PD_OK : pd_fail(err, PD_NO_MEMORY, "out of memory");
-}
-
-static pd_status limits(const pd_mixed_fit *fit, const struct within *w,
-                        double level, pd_mixed_side side, pd_estimate *e,
-                        pd_error *err)
-{
-	double groups = (double)fit->n_groups, t;
-	double between = groups - (double)(fit->p - w->rank);
-
-	e->df = side == PD_MIXED_BETWEEN
-	            ? between : (double)fit->n - groups - (double)w->rank;
-	if (!(e->df >= 1))
-		return pd_fail(err, PD_REFUSED, "%zu groups and %zu rows leave "
-		               "no degree of freedom to this contrast",
-		               fit->n_groups, fit->n);
-	if (side == PD_MIXED_BETWEEN)
-		e->se *= sqrt(groups / between);
-	t = pd_t_quantile(0.5 + 0.5 * level, e->df);
-	e->low = e->value - t * e->se;
-	e->high = e->value + t * e->se;
-	e->p = pd_t_two_sided(e->value / e->se, e->df);
-	return PD_OK;
-}
-
 pd_status pd_count_mixed_small(const pd_mixed_spec *spec,
                                const pd_mixed_fit *fit, const double *c,
                                double level, pd_estimate *out,
@@ -161,7 +96,7 @@ pd_status pd_count_mixed_small(const pd_mixed_spec *spec,
 {
 	pd_arena *arena;
 	struct within w = { 0 };
-	double variance = 0;
+	double variance = 0, groups;
 	pd_estimate e;
 	pd_status st = pd_count_mixed_contrast(fit, c, level, &e, err);
 
@@ -172,13 +107,21 @@ pd_status pd_count_mixed_small(const pd_mixed_spec *spec,
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	st = gather(arena, spec, fit, &w, err);
 	if (st == PD_OK)
-		st = variance_within(&w, c, &variance, err);
+		st = pd_count_side(w.p, w.sum, w.scale, c, &w.rank, &variance,
+		                   err);
 	pd_arena_free(arena);
 	if (st != PD_OK)
 		return st;
-	*side = variance <= NOT_MUCH_LARGER * e.se * e.se ? PD_MIXED_WITHIN
-	                                                  : PD_MIXED_BETWEEN;
-	st = limits(fit, &w, level, *side, &e, err);
+	groups = (double)fit->n_groups;
+	if (variance <= PD_COUNT_NOT_MUCH * e.se * e.se) {
+		*side = PD_MIXED_WITHIN;
+		st = pd_count_t_limits((double)fit->n - groups -
+		                       (double)w.rank, 0, level, &e, err);
+	} else {
+		*side = PD_MIXED_BETWEEN;
+		st = pd_count_t_limits(groups - (double)(w.p - w.rank), groups,
+		                       level, &e, err);
+	}
 	if (st == PD_OK)
 		*out = e;
 	return st;

@@ -33,7 +33,7 @@ struct nested {
 
 static size_t n_free(const struct nested *m)
 {
-	return m->l.g.p + 2 + m->l.free_theta;
+	return m->l.g.p + 2 + m->l.g.free_theta;
 }
 
 static pd_status check_groups(const pd_count_levels *l, pd_error *err)
@@ -135,7 +135,7 @@ static void start(struct nested *m, bool free_theta)
 	m->par[p] = log(fmax(outer, LEAST_SD));
 	m->par[p + 1] = log(fmax(inner, LEAST_SD));
 	m->par[p + 2] = log(isinf(f->theta) ? FIRST_THETA : f->theta);
-	m->l.free_theta = free_theta;
+	m->l.g.free_theta = free_theta;
 	memset(m->l.g.mode, 0, m->l.g.n_groups * sizeof *m->l.g.mode);
 	memset(m->l.outer_mode, 0, m->l.n_outer * sizeof *m->l.outer_mode);
 	if (!free_theta)
@@ -147,11 +147,11 @@ static pd_status climb(struct nested *m, pd_error *err)
 	pd_arena_mark mark = pd_arena_here(m->arena);
 	pd_status st;
 
-	m->l.exact = false;
+	m->l.g.exact = false;
 	st = pd_newton_search(m->arena, pd_count_levels_likelihood, &m->l,
 	                      n_free(m), m->par, m->gradient, m->hessian,
 	                      &m->record, err);
-	m->l.exact = true;
+	m->l.g.exact = true;
 	if (st == PD_OK && m->record.end == PD_NEWTON_STUCK)
 		st = pd_newton_search(m->arena, pd_count_levels_likelihood,
 		                      &m->l, n_free(m), m->par, m->gradient,
@@ -173,7 +173,7 @@ static int theta_left(const struct nested *m)
 {
 	size_t t = m->l.g.p + 2;
 
-	return m->l.free_theta &&
+	return m->l.g.free_theta &&
 	       (m->par[t] > furthest_theta(m) ||
 	        (m->record.end == PD_NEWTON_RUNAWAY &&
 	         m->record.furthest == t && m->par[t] > 0));
@@ -328,8 +328,8 @@ static pd_status answer_free(struct nested *m, pd_count_nested_fit *fit,
 	fit->sd_inner = exp(m->par[p + 1]);
 	fit->se_log_outer = sqrt(fit->covariance[p * f + p]);
 	fit->se_log_inner = sqrt(fit->covariance[(p + 1) * f + p + 1]);
-	fit->theta = m->l.free_theta ? exp(m->par[p + 2]) : INFINITY;
-	fit->se_log_theta = m->l.free_theta
+	fit->theta = m->l.g.free_theta ? exp(m->par[p + 2]) : INFINITY;
+	fit->se_log_theta = m->l.g.free_theta
 	                        ? sqrt(fit->covariance[f * f - 1]) : NAN;
 	fit->log_likelihood = m->record.value;
 	fit->nodes = m->l.g.rule.nodes;
@@ -382,7 +382,7 @@ static pd_status at_point(pd_arena *arena, const pd_count_nested_spec *spec,
 		st = pd_count_groups_nodes(&l.g, nodes, err);
 	if (st != PD_OK)
 		return st;
-	l.free_theta = free_theta;
+	l.g.free_theta = free_theta;
 	pd_count_levels_likelihood(&l, par, value, slope, NULL);
 	if (!isfinite(*value))
 		return pd_fail(err, PD_NUMERIC, "the likelihood cannot be "

@@ -76,6 +76,44 @@ pd_status pd_count_nested_contrast(const pd_count_nested_fit *fit,
                                    const double *c, double level,
                                    pd_estimate *out, pd_error *err);
 
+/*
+ * c'beta with Student's t limits, for few groups: as pd_count_mixed_small, the
+ * sides tried in turn being rows (what rows of the same inner group say), inner
+ * groups (what rows of the same outer group say beside, scatter of the inner
+ * ones counted) and outer groups. With r1 and r2 the ranks of the first two,
+ *   rows:  df = n - n_inner - r1,
+ *   inner: df = n_inner - n_outer - (r2 - r1), variance times
+ *          (n_inner - n_outer) / df,
+ *   outer: df = n_outer - (p - r2), variance times n_outer / df.
+ * Weights at the mean over groups, exp(x'b + o + (s1^2 + s2^2) / 2).
+ */
+typedef enum pd_nested_side {
+	PD_NESTED_ROWS, PD_NESTED_INNER, PD_NESTED_OUTER
+} pd_nested_side;
+pd_status pd_count_nested_small(const pd_count_nested_spec *spec,
+                                const pd_count_nested_fit *fit,
+                                const double *c, double level,
+                                pd_estimate *out, pd_nested_side *side,
+                                pd_error *err);
+
+/*
+ * Profile likelihood limits of c'beta, of one sd (`outer` 0: the inner one) and
+ * of alpha, as those of pd_count_mixed (count_mixed.h), with the number of
+ * nodes of the fit (9 where an sd is 0).
+ */
+pd_status pd_count_nested_profile(const pd_count_nested_spec *spec,
+                                  const pd_count_nested_fit *fit,
+                                  const double *c, double level, double *low,
+                                  double *high, pd_error *err);
+pd_status pd_count_nested_sd_limits(const pd_count_nested_spec *spec,
+                                    const pd_count_nested_fit *fit, int outer,
+                                    double level, double *low, double *high,
+                                    pd_error *err);
+pd_status pd_count_nested_alpha_limits(const pd_count_nested_spec *spec,
+                                       const pd_count_nested_fit *fit,
+                                       double level, double *low,
+                                       double *high, pd_error *err);
+
 /* Likelihood ratio of sd_inner > 0 against 0 given the outer groups
  * (`outer` 0), or of sd_outer given the inner ones; p half the chi-square tail
  * (1 df), 1 where the sd is 0. */
