@@ -378,6 +378,53 @@ START_TEST(zero_variance)
 }
 END_TEST
 
+/* Many rows: fits that begin where the last one ended give the same. */
+START_TEST(many_rows)
+{
+	enum { MANY = 400, ALL = MANY * EACH };
+	double *mx = calloc(ALL * P, sizeof *mx);
+	double *mv = calloc(2 * ALL, sizeof *mv), *my = mv + ALL, d;
+	int32_t *mg = calloc(ALL, sizeof *mg);
+	pd_curve_mixed_spec spec = spec_of(_i, PD_CUT_LARGE);
+	pd_curve_mixed o;
+	static const double truth[] = { 17.5, 15, 9 };
+	pd_stream draw;
+
+	ck_assert(mx && mv && mg);
+	pd_stream_init(&draw, 3, (uint64_t)_i);
+	for (int g = 0; g < MANY; g++) {
+		double u = 0.4 * pd_stream_normal(&draw);
+
+		for (int i = g * EACH; i < (g + 1) * EACH; i++) {
+			mg[i] = g;
+			mx[i * P] = 1;
+			mx[i * P + 1] = i % 2;
+			mv[i] = 2 + 34 * pd_stream_uniform(&draw);
+			my[i] = mean_of(_i, mv[i]) + u +
+			        0.2 * pd_stream_normal(&draw);
+		}
+	}
+	spec.model.n = ALL;
+	spec.model.x = mx;
+	spec.model.y = my;
+	spec.model.group[0] = mg;
+	spec.v = mv;
+	o = fit_of(&spec);
+	ck_assert(fabs(o.turn.value - truth[_i]) < 4 * o.turn.se);
+	for (int side = -1; side <= 1; side++) {
+		double at = side < 0 ? o.turn.low : side ? o.turn.high
+		                                         : o.turn.value;
+
+		ck_assert_int_eq(pd_curve_mixed_deviance(&spec, at, &d, &err),
+		                 PD_OK);
+		ck_assert(fabs(d - o.deviance - (side ? o.cut : 0)) < 1e-5);
+	}
+	free(mx);
+	free(mv);
+	free(mg);
+}
+END_TEST
+
 /* ---- does the interval hold the truth? ----------------------------------- */
 
 static int held_of(int shape, pd_curve_cut cut, double truth, int sets)
@@ -480,6 +527,7 @@ static Suite *suite(void)
 	tcase_add_test(t, open_ends);
 	tcase_add_test(t, two_valleys);
 	tcase_add_loop_test(t, zero_variance, 0, 3);
+	tcase_add_loop_test(t, many_rows, 0, 3);
 	tcase_add_loop_test(t, coverage, 0, 3);
 	tcase_add_test(t, refused);
 	suite_add_tcase(s, t);

@@ -176,8 +176,10 @@ enum { MANY_ROWS = 2000 };
 
 static pd_status warm_fit(struct pd_curve_at *w, pd_nested *m, pd_error *err)
 {
-	if (w->warm && w->n > MANY_ROWS && pd_nested_refit(m, w->spec->model.y, w->theta, NULL) ==
-	    PD_OK)
+	const double *y = w->spec->model.y;
+
+	if (w->warm && w->n > MANY_ROWS &&
+	    pd_nested_refit(m, y, w->theta, NULL) == PD_OK)
 		return PD_OK;
 	return pd_nested_fit(m, err);
 }
