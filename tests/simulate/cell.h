@@ -67,7 +67,8 @@ typedef struct sim_list {
 #define SIM_LIST(table) { table, sizeof(table) / sizeof *(table) }
 
 extern const sim_list sim_pairs, sim_groups, sim_mixed, sim_counts,
-	sim_limits, sim_looks, sim_studies, sim_rooms, sim_curves;
+	sim_limits, sim_looks, sim_studies, sim_rooms, sim_curves,
+	sim_bends;
 
 /* ---- answers (cell.c) -------------------------------------------------- */
 

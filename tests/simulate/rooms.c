@@ -1,7 +1,7 @@
 /*
  * rooms.c - simulation cells of mixed models beyond the tree: operators that
  * meet all patients, profile limits, errors robust to what patients share,
- * two nested scatters of counts, limits of detection with patients, arms made
+ * methods that scatter unequally, two nested scatters of counts, limits of detection with patients, arms made
  * alike by weights.
  */
 #include "cell.h"
@@ -10,6 +10,7 @@
 #include "stats/count_nested.h"
 #include "stats/crossed.h"
 #include "stats/nested_profile.h"
+#include "stats/nested_spread.h"
 #include "stats/quantile.h"
 #include "stats/robust_cluster.h"
 #include "stats/weighting.h"
@@ -138,6 +139,53 @@ static void clustered(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	pd_nested_free(m);
 }
 
+/* ---- method versions that scatter unequally -------------------------------- */
+
+/* Three of four rows of arm 1 were read by a method with three times the
+ * scatter, and one of four of arm 0. */
+static void unequal(const sim_cell *cell, pd_stream *s, pd_arena *arena,
+                    sim_answer *out)
+{
+	const sim_plan *plan = cell->with;
+	sim_tree *t = sim_grow(plan, s, arena);
+	int32_t class_of[SIM_ROWS];
+	pd_nested_spec spec = { .p = 2, .depth = 1 };
+	pd_unequal *u = NULL;
+	pd_nested *m = NULL;
+	pd_estimate e = { 0 };
+	pd_status st = t ? PD_OK : PD_NO_MEMORY;
+
+	for (size_t i = 0; st == PD_OK && i < t->n; i++) {
+		double wide = t->x[2 * i + 1] > 0 ? 0.75 : 0.25;
+
+		class_of[i] = pd_stream_uniform(s) < wide;
+		if (class_of[i])
+			t->y[i] += sqrt(8) * plan->sd[2] *
+				pd_stream_normal(s);
+	}
+	if (st == PD_OK) {
+		spec.n = t->n;
+		spec.x = t->x;
+		spec.y = t->y;
+		spec.group[0] = t->patient;
+		st = pd_nested_unequal(&spec, class_of, 2, 0.95, &u, NULL);
+	}
+	pd_status one = st;
+
+	if (one == PD_OK)
+		one = pd_unequal_contrast(u, arm, 0.95, PD_KENWARD_ROGER, &e,
+		                          NULL);
+	sim_estimate(&out[0], one, &e, sim_effect);
+	sim_estimate(&out[1], st, u ? &u->by_class[1].log_ratio : &e, log(3));
+	pd_unequal_free(u);
+	st = t ? fit(t, &m) : PD_NO_MEMORY;
+	if (st == PD_OK)
+		st = pd_nested_contrast(m, arm, 0.95, PD_KENWARD_ROGER, &e,
+		                        NULL);
+	sim_estimate(&out[2], st, &e, sim_effect);
+	pd_nested_free(m);
+}
+
 /* ---- counts within cases within patients ---------------------------------- */
 
 static void two_scatters(const sim_cell *cell, pd_stream *s, pd_arena *arena,
@@ -253,6 +301,8 @@ static const sim_plan
 	shared_20 = { .patients = 20, .cases_low = 1, .cases_high = 1,
 	              .rows_low = 2, .rows_high = 8, .between = 1,
 	              .sd = { 0.45, 0, 0.2 } },
+	classes = { .patients = 12, .cases_low = 1, .cases_high = 1,
+	            .rows_low = 6, .rows_high = 6, .sd = { 0.45, 0, 0.15 } },
 	colonies = { .patients = 15, .cases_low = 2, .cases_high = 2,
 	             .rows_low = 4, .rows_high = 4, .sd = { 0.45, 0.2, 0 },
 	             .mean = 5 },
@@ -271,6 +321,9 @@ static const sim_plan
                   { "row sd, profile", SIM_NEAR, 0.95, 0, NULL } }
 #define ROBUST { { "least squares, CR2", SIM_NEAR, 0.95, 0, NULL },        \
                  { "mixed model, CR2", SIM_NEAR, 0.95, 0, NULL } }
+#define UNEQUAL { { "scatter by class", SIM_NEAR, 0.95, 0, NULL },         \
+                  { "ratio of the scatters", SIM_NEAR, 0.95, 0, NULL },    \
+                  { "one scatter for all", SIM_SHOWN, 0.95, 0, NULL } }
 #define ONE(method) { { method, SIM_NEAR, 0.95, 0, NULL } }
 #define WEIGHTED { { "overlap weights", SIM_NEAR, 0.95, 0, NULL },         \
                    { "weights to everybody", SIM_NEAR, 0.95, 0, NULL } }
@@ -288,6 +341,8 @@ static const sim_cell cells[] = {
 	  0, 2, ROBUST },
 	{ "20 patients, scatter no model knows, 10 an arm", clustered,
 	  &shared_20, 1200, 0, 2, ROBUST },
+	{ "12 patients, two methods of unequal scatter", unequal, &classes,
+	  1200, 0, 3, UNEQUAL },
 	{ "15 patients, 2 cases, mean 5 colonies", two_scatters, &colonies,
 	  1200, 0, 1, ONE("likelihood, normal law") },
 	{ "12 patients, limit with intercept, arms inside", detected,

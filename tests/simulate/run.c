@@ -165,7 +165,7 @@ sim_word sim_judge(const sim_method *m, const sim_count *c)
 		return SIM_MISSES;
 	switch (m->rule) {
 	case SIM_NEAR:
-		keeps = fabs(share - m->asked) <= 0.01;
+		keeps = fabs(share - m->asked) <= 0.01 + 1e-12;
 		break;
 	case SIM_LEAST:
 		keeps = sim_binomial(c->hits, c->answered, m->asked) >= 1e-3;
