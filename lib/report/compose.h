@@ -8,7 +8,9 @@
 #include "base/claim.h"
 #include "base/bridge.h"
 #include "base/pooled.h"
+#include "base/expect.h"
 #include "base/size.h"
+#include "base/watch.h"
 #include "report/doc.h"
 
 pd_status pd_compose_review(const pd_review *review, pd_doc **out,
@@ -31,6 +33,14 @@ pd_status pd_compose_bridge(const pd_bridge_answer *answer, pd_doc **out,
 
 /* A printed claim (the `claim` command). */
 pd_status pd_compose_claim(const pd_claim_answer *a, pd_doc **out,
+                           pd_error *err);
+
+/* What a draw may yield (the `expect` command). */
+pd_status pd_compose_expect(const pd_expect_answer *answer, pd_doc **out,
+                            pd_error *err);
+
+/* Charts, signals and operators (the `watch` command). */
+pd_status pd_compose_watch(const pd_watch_answer *answer, pd_doc **out,
                            pd_error *err);
 
 #endif

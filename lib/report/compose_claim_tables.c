@@ -94,7 +94,7 @@ static void spreads(pd_doc *d, const pd_claim_answer *a)
 	               "results, natural log:");
 	for (size_t i = 0; i < a->n_readings; i++)
 		if (!isnan(a->reading[i].sd) && !a->reading[i].sd_borrowed)
-			pd_buf_print(&b, " %s %s,",
+			pd_buf_print(&b, " %s (%s),",
 			             pd_claim_fixed(d, a->reading[i].sd, 2),
 			             a->reading[i].words);
 	pd_buf_print(&b, " and here they have %s. A spread far from that is a "
