@@ -25,6 +25,7 @@ typedef struct pd_fit_ask {
 	bool calendar;             /* a calendar slope beside the adjusters   */
 	bool measured_only;        /* leave censored rows out                 */
 	bool curved;               /* add the square of a slope's x           */
+	bool across_versions;      /* method versions not held equal          */
 	bool counts;               /* colonies as counts: only effect[0], no
 	                              model comes back                        */
 	bool light;                /* a quarter of the completed sets         */

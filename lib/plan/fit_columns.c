@@ -79,7 +79,8 @@ pd_status pd_build_adjusters(struct build *b, pd_error *err)
 
 		st = name ? take_column(b, name, err) : no_memory(err);
 	}
-	if (st == PD_OK && b->ask->adjust && pd_build_versions(q, b->r))
+	if (st == PD_OK && b->ask->adjust && !b->ask->across_versions &&
+	    pd_build_versions(q, b->r))
 		st = take_column(b, "method_version", err);
 	if (st == PD_OK && b->ask->calendar && date &&
 	    finite_column(date, b->r->n) && !is_adjuster(q, "case_date") &&

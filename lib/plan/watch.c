@@ -1,0 +1,120 @@
+/* watch.c - the request as a plan, cases, charts, funnel. */
+#include "plan/watch_own.h"
+#include "base/buf.h"
+#include "base/scan.h"
+#include "data/query.h"
+#include "plan/words.h"
+
+#include <math.h>
+#include <string.h>
+
+/* What is held equal unless asked otherwise: age is the plan's own column. */
+static const char *usual(const char *judge)
+{
+	return strstr(judge, "per case") ? "log total_ml, n_sites"
+	       : strstr(judge, "per site")
+	           ? "log site_ml, site_in_side"
+	           : "log volume_ml, aliquot_no, site_in_side";
+}
+
+/* The request as the text of a plan, so that it meets the same rules. */
+static pd_status make_plan(const pd_watch_request *r, pd_arena *arena,
+                           pd_plan *out, pd_error *err)
+{
+	pd_buf text;
+
+	pd_buf_init(&text);
+	pd_buf_print(&text, "[plan]\nlevel = %.17g\nseed = %llu\n\n[watch]\n"
+	             "title = watch\noutcome = %s\njudge = %s\n"
+	             "slope = age_y per 10\nadjust = %s\n", r->level, r->seed,
+	             r->outcome, r->judge,
+	             r->adjust ? r->adjust : usual(r->judge));
+	if (r->where)
+		pd_buf_print(&text, "where = %s\n", r->where);
+	pd_status st = pd_buf_ok(&text)
+	    ? pd_plan_parse(arena, pd_buf_text(&text), text.length, "options",
+	                    out, err)
+	    : no_memory(err);
+
+	pd_buf_clear(&text);
+	if (st == PD_PLAN && err)
+		err->status = PD_USAGE;
+	return st == PD_PLAN ? PD_USAGE : st;
+}
+
+static pd_status head(const pd_watch_request *r, const pd_plan *plan,
+                      pd_arena *arena, pd_watch_answer *a, pd_error *err)
+{
+	const pd_question *q = &plan->question[0];
+
+	a->outcome_words = pd_query_words(q->outcome);
+	a->judge_words = pd_words_judge(q);
+	a->unit = pd_query_unit(q->outcome, q->judge);
+	a->adjusters = pd_arena_print(arena, "age_y, %s",
+	                              r->adjust ? r->adjust : usual(r->judge));
+	a->where_text = q->where_text;
+	a->scale = q->scale;
+	a->level = r->level;
+	a->run_length = r->run_length;
+	a->shift = r->shift;
+	a->lambda = r->lambda;
+	return a->adjusters ? PD_OK : no_memory(err);
+}
+
+/* An ISO day as a decimal year; NaN for NULL. */
+static pd_status day_of(const char *iso, double *out, pd_error *err)
+{
+	int32_t day;
+	int year, month, date;
+
+	*out = NAN;
+	if (!iso)
+		return PD_OK;
+	if (!pd_scan_date(iso, strlen(iso), &pd_date_iso, &day))
+		return pd_fail(err, PD_USAGE, "the baseline's end: found '%s', "
+		               "expected a day such as 2024-06-30", iso);
+	pd_date_of(day, &year, &month, &date);
+	int32_t first = pd_days_of(year, 1, 1);
+
+	*out = year + (day - first) /
+	                  (double)(pd_days_of(year + 1, 1, 1) - first);
+	return PD_OK;
+}
+
+pd_status pd_watch_run(pd_store *s, const pd_watch_request *request,
+                       const pd_run_options *options, pd_arena *arena,
+                       pd_watch_answer *out, pd_error *err)
+{
+	pd_plan plan;
+	struct pd_watch_cases cases;
+	double until;
+	pd_arena *scratch = pd_arena_new();
+	pd_status st = scratch ? make_plan(request, arena, &plan, err)
+	                       : no_memory(err);
+
+	memset(out, 0, sizeof *out);
+	if (st == PD_OK)
+		st = day_of(request->base_until, &until, err);
+	if (st == PD_OK)
+		st = pd_run_context(s, &plan, options, arena, &out->context,
+		                    err);
+	out->context.plan_name = NULL; /* asked by options */
+	if (st == PD_OK)
+		st = head(request, &plan, arena, out, err);
+	if (st == PD_OK)
+		st = pd_watch_cases_take(s, &plan, until, arena, scratch,
+		                         &cases, err);
+	if (st == PD_OK)
+		out->refusal = cases.refusal;
+	if (st == PD_OK && !out->refusal) {
+		out->base_until = pd_watch_date(
+		    arena, cases.item[cases.n_base - 1].time);
+		st = out->base_until ? pd_watch_signals(&cases, arena, scratch,
+		                                        out, err)
+		                     : no_memory(err);
+	}
+	if (st == PD_OK && !out->refusal)
+		st = pd_watch_funnel(&cases, arena, out, err);
+	pd_arena_free(scratch);
+	return st;
+}

@@ -1,0 +1,55 @@
+/*
+ * watch_own.h - what the rooms of watching share.
+ *
+ *   watch_cases.c   rows, model, one value a case in the order of time
+ *   watch_charts.c  the charts' recursions
+ *   watch_signals.c charts of all cases and of groups, their signals in words
+ *   watch_funnel.c  operators beside each other
+ *   watch.c         all of it
+ */
+#ifndef PERDRAW_PLAN_WATCH_OWN_H
+#define PERDRAW_PLAN_WATCH_OWN_H
+
+#include "base/arena.h"
+#include "plan/watch.h"
+
+/* One case. */
+struct pd_watch_case {
+	double time;             /* decimal year                               */
+	double r;                /* residual, working scale                    */
+	double spread;           /* SD such a case has by the model            */
+	int32_t operator_, version; /* codes of the names below, -1            */
+	size_t order;            /* in key order, for equal days               */
+};
+
+struct pd_watch_cases {
+	size_t n, n_base;
+	struct pd_watch_case *item; /* by time                                 */
+	double *z;               /* n: (r / spread - centre) / sd              */
+	double centre, sd;       /* of r / spread in the baseline              */
+	const char **operator_, **version;
+	size_t n_operators, n_versions;
+	const char *refusal, *adjusters;
+};
+
+/* base_until: decimal year, NaN: the first third. */
+pd_status pd_watch_cases_take(pd_store *store, const pd_plan *plan,
+                              double base_until, pd_arena *arena,
+                              pd_arena *scratch, struct pd_watch_cases *out,
+                              pd_error *err);
+
+/* "2024-03-17" of a decimal year. */
+const char *pd_watch_date(pd_arena *arena, double time);
+
+pd_status pd_watch_signals(const struct pd_watch_cases *c, pd_arena *arena,
+                           pd_arena *scratch, pd_watch_answer *a,
+                           pd_error *err);
+pd_status pd_watch_funnel(const struct pd_watch_cases *c, pd_arena *arena,
+                          pd_watch_answer *a, pd_error *err);
+
+static inline pd_status no_memory(pd_error *err)
+{
+	return pd_fail(err, PD_NO_MEMORY, "out of memory watching");
+}
+
+#endif

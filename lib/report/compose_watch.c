@@ -1,0 +1,311 @@
+/*
+ * compose_watch.c - charts, signals and operators, as a document.
+ */
+#include "report/compose.h"
+#include "report/compose_parts.h"
+#include "report/figure_watch.h"
+
+#include <math.h>
+
+static const char *effect(pd_doc *d, const pd_watch_answer *a, double value,
+                          double low, double high, bool with_level)
+{
+	pd_span s = { a->scale == PD_RATIO ? PD_SPAN_RATIO : PD_SPAN_DIFFERENCE,
+		      value, low, high, a->level };
+	pd_buf b;
+
+	pd_buf_init(&b);
+	pd_number_span(&b, &s, with_level);
+	return pd_doc_take(d, &b);
+}
+
+static const char *fixed(pd_doc *d, double x, int decimals)
+{
+	pd_buf b;
+
+	pd_buf_init(&b);
+	pd_number_fixed(&b, x, decimals);
+	return pd_doc_take(d, &b);
+}
+
+static void lead(pd_doc *d, const pd_watch_answer *a)
+{
+	size_t all = 0, sums = 0;
+	const pd_signal *first = NULL;
+
+	if (a->refusal) {
+		pd_doc_paragraph(d, PD_LEAD,
+		                 pd_doc_print(d, "Cannot be watched. Why: %s",
+		                              pd_say_stop(d, a->refusal)));
+		return;
+	}
+	for (size_t k = 0; k < a->n_signals; k++) {
+		if (a->signal[k].group != a->chart[0].group)
+			continue;
+		if (!all++)
+			first = &a->signal[k];
+		sums += a->signal[k].chart[0] == 'c';
+	}
+	if (!first)
+		pd_doc_paragraph(
+		    d, PD_LEAD,
+		    pd_doc_print(d, "No signal among all cases since the baseline "
+		                 "ended on %s.", a->base_until));
+	else
+		pd_doc_paragraph(
+		    d, PD_LEAD,
+		    pd_doc_print(d, "Among all cases the cumulative sum raised "
+		                 "%s signal%s and the weighted average %s since "
+		                 "the baseline ended on %s; the first on %s, a "
+		                 "run that likely began on %s: %s of the "
+		                 "baseline.%s",
+		                 pd_say_count(d, sums), sums == 1 ? "" : "s",
+		                 pd_say_count(d, all - sums), a->base_until,
+		                 first->date, first->since,
+		                 effect(d, a, first->change, first->low,
+		                        first->high, true),
+		                 first->beside
+		                     ? pd_doc_print(d, " Beside it: %s.",
+		                                    first->beside)
+		                     : ""));
+	pd_doc_paragraph(
+	    d, PD_PLAIN,
+	    "A signal says that cases have moved away from the baseline after "
+	    "age, volume and places are held equal. It does not say why: look at "
+	    "the laboratory, the patients and the technique of that time, in this "
+	    "order.");
+}
+
+static void signal_table(pd_doc *d, const pd_watch_answer *a)
+{
+	const pd_cell_column column[] = {
+		{ "Chart", NULL, false },
+		{ "Signal", NULL, false },
+		{ "Since", NULL, false },
+		{ "Cases", NULL, true },
+		{ a->scale == PD_RATIO ? "Ratio" : "Difference",
+		  a->scale == PD_RATIO ? NULL : "points", true },
+		{ "Beside it", NULL, false },
+	};
+	pd_table *t = pd_doc_table(d, "Signals", 6, column,
+	                           "one case alone has no interval; or nothing "
+	                           "begins there");
+
+	for (size_t k = 0; k < a->n_signals; k++) {
+		const pd_signal *s = &a->signal[k];
+		const char **cell = pd_doc_row(d, t, NULL);
+
+		if (!cell)
+			return;
+		cell[0] = pd_doc_print(d, "%s: %s", s->group, s->chart);
+		cell[1] = s->date;
+		cell[2] = s->since;
+		cell[3] = pd_say_count(d, s->n_since);
+		cell[4] = effect(d, a, s->change, s->low, s->high, false);
+		cell[5] = s->beside;
+	}
+	pd_doc_table_note(d, t,
+	                  "Since: the likely start of the run that led to the "
+	                  "signal; ratio (or difference): cases since then "
+	                  "against the baseline. After a signal a chart starts "
+	                  "anew. Intervals take "
+	                  "the start as known; it was found by looking, so they "
+	                  "are somewhat short.");
+	if (a->n_not_shown)
+		pd_doc_table_note(d, t,
+		                  pd_doc_print(d, "%s further signals are not "
+		                               "shown.",
+		                               pd_say_count(d, a->n_not_shown)));
+}
+
+static void charts_table(pd_doc *d, const pd_watch_answer *a)
+{
+	const pd_cell_column column[] = {
+		{ "Chart of", NULL, false },
+		{ "Cases", NULL, true },
+		{ "Baseline", "cases", true },
+		{ "Signals", NULL, true },
+	};
+	pd_table *t = pd_doc_table(d, "Charts kept", 4, column, NULL);
+
+	for (size_t k = 0; k < a->n_charts; k++) {
+		const pd_chart *c = &a->chart[k];
+		const char **cell = pd_doc_row(d, t, NULL);
+
+		if (!cell)
+			return;
+		cell[0] = pd_doc_text(d, c->group);
+		cell[1] = pd_say_count(d, c->n);
+		cell[2] = pd_say_count(d, c->n_base);
+		cell[3] = pd_say_count(d, c->n_signals);
+	}
+	pd_doc_table_note(
+	    d, t,
+	    pd_doc_print(d, "Each chart raises a false signal once in about %s "
+	                 "cases where nothing changes; with %s charts of two "
+	                 "kinds false signals come that much more often.",
+	                 fixed(d, a->run_length, 0),
+	                 pd_say_count(d, a->n_charts)));
+}
+
+static void chart_figure(pd_doc *d, const pd_watch_answer *a)
+{
+	pd_buf b;
+	char letter = 'a';
+
+	pd_buf_init(&b);
+	pd_buf_add(&b,
+	           "Across: time. Above: the weighted average of cases, in "
+	           "standard deviations of the baseline, with its limits. Below: "
+	           "cumulative sums, upwards for gains and downwards for losses, "
+	           "with their limits. The shaded part is the baseline.");
+	for (size_t k = 0; k < a->n_marks; k++) {
+		pd_buf_print(&b, " %c: %s.", letter, a->mark[k].words);
+		if (letter < 'z')
+			letter++;
+	}
+	pd_figure *f = pd_doc_figure(
+	    d, pd_doc_print(d, "Cases in time: %s", a->chart[0].group),
+	    pd_doc_take(d, &b),
+	    pd_figure_watch(d->arena, &a->chart[0], a->mark, a->n_marks));
+
+	if (f)
+		f->table = d->n_tables;
+}
+
+static void funnel(pd_doc *d, const pd_watch_answer *a)
+{
+	const pd_cell_column column[] = {
+		{ "Operator", NULL, false },
+		{ "Cases", NULL, true },
+		{ a->scale == PD_RATIO ? "Own mean against all"
+		                       : "Own mean less that of all",
+		  NULL, true },
+		{ "Partially pooled, with limits", NULL, true },
+		{ "Limits of chance at that number", NULL, true },
+	};
+
+	pd_doc_heading(d, 2, "operators", "Operators beside each other");
+	if (!a->n_funnel) {
+		pd_doc_paragraph(d, PD_PLAIN,
+		                 "Fewer than three operators have ten cases or "
+		                 "more: none are shown beside each other.");
+		return;
+	}
+	pd_table *t = pd_doc_table(d, "Operators, in the order of their names",
+	                           5, column, NULL);
+	size_t outside = 0;
+
+	for (size_t k = 0; k < a->n_funnel; k++) {
+		const pd_funnel_row *r = &a->funnel[k];
+		const char **cell = pd_doc_row(d, t, NULL);
+
+		if (!cell)
+			return;
+		outside += r->outside;
+		cell[0] = pd_doc_text(d, r->name);
+		cell[1] = pd_say_count(d, r->n);
+		cell[2] = effect(d, a, r->mean, NAN, NAN, false);
+		cell[3] = effect(d, a, r->shrunk, r->low, r->high, false);
+		cell[4] = pd_doc_print(d, "%s to %s%s", fixed(d, r->limit_low, 2),
+		                       fixed(d, r->limit_high, 2),
+		                       r->outside ? "; outside of 99.8%" : "");
+	}
+	pd_doc_table_note(d, t,
+	                  "Partially pooled: the fewer cases, the more an "
+	                  "operator's mean is drawn to that of all; read this "
+	                  "one. Operators' patients differ: this is no ranking "
+	                  "and no measure of skill.");
+	if (a->n_left_out)
+		pd_doc_table_note(d, t,
+		                  pd_doc_print(d, "%s operators with fewer than "
+		                               "ten cases are left out.",
+		                               pd_say_count(d, a->n_left_out)));
+	pd_figure *f = pd_doc_figure(
+	    d, "Operators over their number of cases",
+	    "Across: cases; upwards: cases' residuals against those of all. Dots: "
+	    "an operator's own mean; squares: partially pooled, with limits. Lines: "
+	    "where means lie by chance alone, 95 in 100 (broken) and 998 in 1000.",
+	    pd_figure_funnel(d->arena, a));
+
+	if (f)
+		f->table = d->n_tables;
+}
+
+static void how(pd_doc *d, const pd_watch_answer *a)
+{
+	pd_block *list = pd_doc_definitions(d);
+
+	pd_doc_define(d, list, "Judged",
+	              pd_doc_print(d, "%s: %s", a->outcome_words,
+	                           a->judge_words));
+	pd_doc_define(d, list, "Held equal", a->adjusters);
+	if (a->where_text)
+		pd_doc_define(d, list, "Draws", a->where_text);
+	if (a->refusal)
+		return;
+	pd_doc_define(d, list, "Baseline",
+	              pd_doc_print(d, "%s cases until %s",
+	                           pd_say_count(d, a->chart[0].n_base),
+	                           a->base_until));
+	pd_doc_define(d, list, "Cumulative sum",
+	              pd_doc_print(d, "for a shift of %s standard deviations, "
+	                           "limit %s", fixed(d, a->shift, 2),
+	                           fixed(d, a->chart[0].limit_sum, 2)));
+	pd_doc_define(d, list, "Weighted average",
+	              pd_doc_print(d, "weight of the newest case %s, limit %s "
+	                           "standard deviations",
+	                           fixed(d, a->lambda, 2),
+	                           fixed(d, a->chart[0].limit_average, 2)));
+	if (fabs(a->correlation) > 0.2)
+		pd_doc_paragraph(
+		    d, PD_NOTE,
+		    pd_doc_print(d, "Each case of the baseline follows the one "
+		                 "before it (correlation %s): false signals come "
+		                 "more often than said.",
+		                 fixed(d, a->correlation, 2)));
+}
+
+static void cautions(pd_doc *d)
+{
+	pd_block *box = pd_doc_box(d, PD_CAUTION, "Before acting on a signal");
+
+	pd_doc_item(d, box,
+	            "Charts watch the process, not a patient, and raise false "
+	            "signals now and then by design.");
+	pd_doc_item(d, box,
+	            "A changed mix of patients that age and volume do not tell "
+	            "can raise one too.");
+	pd_doc_item(d, box,
+	            "Cell counts are not a patient's outcome; release decisions "
+	            "are not made from this report. Local codes and licensed "
+	            "judgement come first.");
+}
+
+pd_status pd_compose_watch(const pd_watch_answer *a, pd_doc **out,
+                           pd_error *err)
+{
+	pd_doc *d = pd_doc_new("Has the yield moved?", "en");
+
+	*out = NULL;
+	if (!d)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	pd_doc_heading(d, 1, "top", "Has the yield moved?");
+	pd_part_clinic(d, &a->context);
+	pd_doc_heading(d, 2, "answer", "Signals since the baseline");
+	lead(d, a);
+	cautions(d);
+	pd_doc_page_end(d);
+	if (!a->refusal && a->n_signals)
+		signal_table(d, a);
+	if (!a->refusal) {
+		charts_table(d, a);
+		chart_figure(d, a);
+	}
+	how(d, a);
+	if (!a->refusal)
+		funnel(d, a);
+	pd_part_sources(d, &a->context);
+	pd_part_closing(d);
+	return pd_part_hand_out(d, out, err);
+}
