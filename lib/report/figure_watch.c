@@ -167,8 +167,12 @@ pd_scene *pd_figure_funnel(pd_arena *arena, const pd_watch_answer *a)
 		pd_draw_limits(s, PD_INK_FIT, &y, px, f->low, f->high);
 		pd_draw_centre(s, px, pd_axis_at(&y, f->shrunk), 4);
 		pd_scene_dots(s, PD_INK_DATA, 6, 1, own);
-		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL, PD_MIDDLE, false,
-		              px, 12, f->name);
+		int right = px < WIDTH - 80;
+
+		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL,
+		              right ? PD_START : PD_END, false,
+		              right ? px + 8 : px - 8,
+		              pd_axis_at(&y, f->shrunk) + 4, f->name);
 	}
 	return s;
 }
