@@ -156,11 +156,27 @@ static pd_status no_top(const struct mixed *m, pd_error *err)
 	               m->record.iterations, m->record.step, m->g.rule.nodes);
 }
 
+/* A top above the plain fit, or an sd that has gone to 0, near which the search
+ * may also wander in rounding. */
+static pd_status find_end(struct mixed *m, pd_error *err)
+{
+	size_t p = m->g.p;
+
+	m->at_zero = (m->record.end == PD_NEWTON_RUNAWAY &&
+	              m->record.furthest == p && m->par[p] < 0) ||
+	             (m->record.end == PD_NEWTON_STUCK &&
+	              m->par[p] < SMALL_SD) ||
+	             (m->record.end == PD_NEWTON_TOP &&
+	              m->record.value < m->plain_value);
+	if (m->at_zero || m->record.end == PD_NEWTON_TOP)
+		return PD_OK;
+	return no_top(m, err);
+}
+
 /* Search from the plain fit; settles which of sd and theta stand at their
  * ends. */
 static pd_status climb_free(struct mixed *m, pd_error *err)
 {
-	size_t p = m->g.p;
 	pd_status st;
 
 	start(m, m->spec->rows.extra);
@@ -171,16 +187,7 @@ static pd_status climb_free(struct mixed *m, pd_error *err)
 	}
 	if (st != PD_OK)
 		return st;
-	/* Near 0 the search may also wander in rounding. */
-	m->at_zero = (m->record.end == PD_NEWTON_RUNAWAY &&
-	              m->record.furthest == p && m->par[p] < 0) ||
-	             (m->record.end == PD_NEWTON_STUCK &&
-	              m->par[p] < SMALL_SD) ||
-	             (m->record.end == PD_NEWTON_TOP &&
-	              m->record.value < m->plain_value);
-	if (m->at_zero || m->record.end == PD_NEWTON_TOP)
-		return PD_OK;
-	return no_top(m, err);
+	return find_end(m, err);
 }
 
 /* ---- how many nodes ----------------------------------------------------- */
@@ -253,11 +260,11 @@ static pd_status climb_settled(struct mixed *m, pd_error *err)
 		st = choose(m, &rung, err);
 		if (st == PD_OK)
 			st = climb(m, err);
-		if (st == PD_OK && m->record.end != PD_NEWTON_TOP)
-			st = no_top(m, err);
 		if (st == PD_OK)
-			st = node_change(m, ladder[rung], 1,
-			                 &m->node_change, err);
+			st = find_end(m, err);
+		if (st != PD_OK || m->at_zero)
+			break;
+		st = node_change(m, ladder[rung], 1, &m->node_change, err);
 		if (st != PD_OK || m->node_change <= NO_CHANGE)
 			break;
 		if (rung == before && ++rung == RUNGS - 1)

@@ -187,10 +187,23 @@ static pd_status no_top(const struct nested *m, pd_error *err)
 	               m->l.g.rule.nodes);
 }
 
+/* A top, or an sd that has gone to 0, near which the search may also wander in
+ * rounding. */
+static pd_status find_end(struct nested *m, pd_error *err)
+{
+	size_t p = m->l.g.p, far = m->record.furthest;
+
+	m->left = (m->record.end == PD_NEWTON_RUNAWAY &&
+	           (far == p || far == p + 1) && m->par[far] < 0) ||
+	          (m->record.end == PD_NEWTON_STUCK &&
+	           fmin(m->par[p], m->par[p + 1]) < SMALL_SD);
+	return m->left || m->record.end == PD_NEWTON_TOP ? PD_OK
+	                                                 : no_top(m, err);
+}
+
 /* Settles which of the sds and theta stand at their ends. */
 static pd_status climb_free(struct nested *m, pd_error *err)
 {
-	size_t p = m->l.g.p;
 	pd_status st;
 
 	start(m, m->spec->rows.extra);
@@ -201,15 +214,7 @@ static pd_status climb_free(struct nested *m, pd_error *err)
 	}
 	if (st != PD_OK)
 		return st;
-	/* Near 0 the search may also wander in rounding. */
-	m->left = (m->record.end == PD_NEWTON_RUNAWAY &&
-	           (m->record.furthest == p || m->record.furthest == p + 1) &&
-	           m->par[m->record.furthest] < 0) ||
-	          (m->record.end == PD_NEWTON_STUCK &&
-	           fmin(m->par[p], m->par[p + 1]) < SMALL_SD);
-	if (m->left || m->record.end == PD_NEWTON_TOP)
-		return PD_OK;
-	return no_top(m, err);
+	return find_end(m, err);
 }
 
 /* ---- how many nodes ----------------------------------------------------- */
@@ -264,8 +269,8 @@ static pd_status climb_settled(struct nested *m, pd_error *err)
 		st = pd_count_groups_nodes(&m->l.g, ladder[rung + 1], err);
 		if (st == PD_OK)
 			st = climb(m, err);
-		if (st == PD_OK && m->record.end != PD_NEWTON_TOP)
-			st = no_top(m, err);
+		if (st == PD_OK)
+			st = find_end(m, err);
 	}
 	return st;
 }
