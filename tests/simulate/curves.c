@@ -17,7 +17,7 @@
 
 enum { KNOTS = 4, COLUMNS = KNOTS, GRID = 21 };
 
-/* ---- a dose ---------------------------------------------------------------- */
+/* ---- a dose ------------------------------------------------------------- */
 
 static pd_status curve_fit(const sim_tree *t, const pd_spline *knots,
                            const double *v, double *x, pd_nested **out)
@@ -94,7 +94,7 @@ static void splined(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	pd_nested_free(m);
 }
 
-/* ---- readings -------------------------------------------------------------- */
+/* ---- readings ----------------------------------------------------------- */
 
 enum { READINGS = 90 };
 
@@ -133,7 +133,7 @@ static void readings(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	sim_interval(&out[2], st, r.sw_low, r.sw_high, within);
 }
 
-/* ---- a change of level ------------------------------------------------------ */
+/* ---- a change of level -------------------------------------------------- */
 
 static void level_change(const sim_cell *cell, pd_stream *s, pd_arena *arena,
                          sim_answer *out)
@@ -154,7 +154,7 @@ static void level_change(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	sim_estimate(&out[2], st, &step.step, plan->extra);
 }
 
-/* ---- printed summaries ------------------------------------------------------ */
+/* ---- printed summaries -------------------------------------------------- */
 
 static pd_status printed(size_t n, double mean, double sd, pd_stream *s,
                          pd_printed *out)
@@ -185,7 +185,7 @@ static void from_print(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	sim_estimate(&out[0], st, &e, sim_effect);
 }
 
-/* ---- power -------------------------------------------------------------------- */
+/* ---- power -------------------------------------------------------------- */
 
 /* Two draws a patient, one an arm: the formula for pairs is exact. */
 static void simulated(const sim_cell *cell, pd_stream *s, pd_arena *arena,

@@ -1,8 +1,8 @@
 /*
  * rooms.c - simulation cells of mixed models beyond the tree: operators that
  * meet all patients, profile limits, errors robust to what patients share,
- * methods that scatter unequally, two nested scatters of counts, limits of detection with patients, arms made
- * alike by weights.
+ * methods that scatter unequally, two nested scatters of counts, limits of
+ * detection with patients, arms made alike by weights.
  */
 #include "cell.h"
 
@@ -62,7 +62,7 @@ static void operators(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	pd_crossed_free(c);
 }
 
-/* ---- profile limits and robust errors ------------------------------------ */
+/* ---- profile limits and robust errors ----------------------------------- */
 
 static pd_status fit(const sim_tree *t, pd_nested **out)
 {
@@ -139,7 +139,7 @@ static void clustered(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	pd_nested_free(m);
 }
 
-/* ---- method versions that scatter unequally -------------------------------- */
+/* ---- method versions that scatter unequally ----------------------------- */
 
 /* Three of four rows of arm 1 were read by a method with three times the
  * scatter, and one of four of arm 0. */
@@ -186,7 +186,7 @@ static void unequal(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	pd_nested_free(m);
 }
 
-/* ---- counts within cases within patients ---------------------------------- */
+/* ---- counts within cases within patients -------------------------------- */
 
 static void two_scatters(const sim_cell *cell, pd_stream *s, pd_arena *arena,
                          sim_answer *out)
@@ -211,7 +211,7 @@ static void two_scatters(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	sim_estimate(&out[0], st, &e, sim_effect);
 }
 
-/* ---- limits of detection with patients ------------------------------------ */
+/* ---- limits of detection with patients ---------------------------------- */
 
 static void detected(const sim_cell *cell, pd_stream *s, pd_arena *arena,
                      sim_answer *out)
@@ -242,7 +242,7 @@ static void detected(const sim_cell *cell, pd_stream *s, pd_arena *arena,
 	sim_estimate(&out[0], st, &e, sim_effect);
 }
 
-/* ---- arms made alike by weights ------------------------------------------- */
+/* ---- arms made alike by weights ----------------------------------------- */
 
 enum { PEOPLE = 200 };
 
