@@ -526,6 +526,7 @@ START_TEST(many_trees)
 		double sd[4] = { 0.8 * (double)(seed % 2), 0.5,
 		                 0.6 * (double)(seed % 3), 1.0 };
 		const double c[P] = { 1, 0, 0.5 };
+		double rise, chance;
 		struct data d;
 		pd_nested_spec s;
 		pd_nested *m;
@@ -541,6 +542,10 @@ START_TEST(many_trees)
 		}
 		p = contrast_of(m, c, 0.99);
 		ck_assert(p.e.low < p.e.value && p.e.value < p.e.high);
+		/* asked at once, with no limit's path behind it: the same */
+		ck_assert_int_eq(pd_nested_profile_test(m, c, p.e.low, &rise,
+		                 &chance, &err), PD_OK);
+		near("rise", rise, pd_chisq_quantile(0.99, 1), 1e-7);
 		for (size_t k = 0; k <= v->depth; k++)
 			for (size_t a = 0; a < (k < v->depth ? v->q[k] : 1);
 			     a++) {
@@ -562,6 +567,43 @@ START_TEST(many_trees)
 	}
 	ck_assert(asked > 80 && zero > 20);
 	ck_assert_uint_eq(answered, asked);
+}
+END_TEST
+
+/* Two groups whose rows hardly differ: the limits of their SD lie where the
+ * ratio of SDs is above what a fit itself may reach. */
+START_TEST(two_groups)
+{
+	double x[8], y[8] = { 1.001, 0.999, 1.0005, 0.9993, 3.1002, 3.0996,
+	                      3.1009, 3.0991 };
+	int32_t code[8] = { 0, 0, 0, 0, 1, 1, 1, 1 };
+	const pd_nested_spec s = { .n = 8, .p = 1, .x = x, .y = y, .depth = 1,
+	                           .group = { code } };
+	struct layout l = { 0, 0, true };
+	pd_nested *m;
+	pd_profile p;
+	double mean[2] = { 0 }, z, d[2];
+
+	for (int i = 0; i < 8; i++) {
+		x[i] = 1;
+		mean[i / 4] += y[i] / 4;
+	}
+	for (int i = 0; i < 8; i++)
+		l.within += pow(y[i] - mean[i / 4], 2);
+	l.between = pow(mean[1] - mean[0], 2) / 2;
+	m = fitted(&s);
+	p = sd_of(m, 0, 0, true);
+	/* REML with two groups: d = 6 ln s2 + W / s2 + ln v + B / v with
+	 * v = s2 + 4 t2 and s2 hardly moved */
+	z = l.within / 6;
+	for (int k = 0; k < 2; k++) {
+		double t = k ? p.e.high : p.e.value, v = z + 4 * t * t;
+
+		d[k] = log(v) + 4 * l.between / v;
+	}
+	near("rise", d[1] - d[0], Q95, 1e-3);
+	ck_assert(p.e.high > 10 * p.e.value && p.e.low > 0);
+	pd_nested_free(m);
 }
 END_TEST
 
@@ -619,6 +661,7 @@ static Suite *suite(void)
 	tcase_add_loop_test(t, nothing_is_disturbed, 0, 6);
 	tcase_add_loop_test(t, units_and_order, 0, 3);
 	tcase_add_test(t, many_trees);
+	tcase_add_test(t, two_groups);
 	tcase_add_test(t, refused);
 	suite_add_tcase(s, t);
 	return s;

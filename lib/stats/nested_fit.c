@@ -20,6 +20,7 @@
 enum { MAX_STEPS = 80, MAX_CUTS = 40 };
 static const double step_wanted = 1e-8; /* relative Newton step at the stop */
 static const double theta_most = 1e4;   /* beyond, s^2 drowns in rounding   */
+static const double held_most = 1e7;    /* where a held value asks for it   */
 
 /* The size against which a step of theta e is judged. */
 static double size_of(const struct pd_nested *m, const double *theta, size_t e)
@@ -240,8 +241,11 @@ static bool walk(struct pd_search *s)
 
 static bool runs_away(const struct pd_search *s)
 {
+	double most = s->m->held.kind == PD_HELD_NOTHING ? theta_most :
+	                                                   held_most;
+
 	for (size_t e = 0; e < s->m->n_elements; e++)
-		if (!(fabs(s->at.theta[e]) < theta_most))
+		if (!(fabs(s->at.theta[e]) < most))
 			return true;
 	return false;
 }
@@ -376,21 +380,38 @@ pd_status pd_fit_search(struct pd_nested *m, const double *start,
 	return PD_OK;
 }
 
+/* What the next Newton step would take off the deviance at s->at; INFINITY
+ * where that is no minimum. */
+static double still_to_fall(struct pd_search *s)
+{
+	double fall = 0.0;
+
+	if (!pd_point_at(s->m, &s->at, 2))
+		return INFINITY;
+	find_free(s);
+	newton(s);
+	for (size_t i = 0; i < s->n_free; i++)
+		fall -= 0.5 * s->at.grad[s->free[i]] * s->step[i];
+	return s->curved ? fall : INFINITY;
+}
+
 pd_status pd_fit_held(struct pd_nested *m, const double *start,
                       struct pd_point *out, pd_error *err)
 {
 	static const double share[] = { 1.0, 0.3, 2.0 };
 	struct pd_search s;
+	bool well = false;
 
-	for (size_t k = 0; k < sizeof share / sizeof *share; k++) {
+	for (size_t k = 0; !well && k < sizeof share / sizeof *share; k++) {
 		double theta[PD_MAX_E] = { 0.0 };
 
 		for (size_t e = 0; e < m->n_elements; e++)
 			theta[e] = share[k] * start[e];
 		run(&s, m, theta);
-		if (s.end == DONE)
-			break;
+		/* a step below rounding's size may never be got */
+		well = s.end == DONE ||
+		       (s.end == STUCK && still_to_fall(&s) < 1e-6);
 	}
 	*out = s.at;
-	return s.end == DONE ? PD_OK : explain(&s, err);
+	return well ? PD_OK : explain(&s, err);
 }

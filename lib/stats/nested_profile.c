@@ -8,248 +8,22 @@
  * nearly a straight line, whose slope comes free with each point (the other
  * parameters are at their best, so only the direct derivative counts).
  */
-#include "stats/nested_profile.h"
 #include "stats/kenward.h"
 #include "stats/nested_dense.h"
-#include "stats/nested_search.h"
+#include "stats/nested_profile_own.h"
 #include "stats/quantile.h"
 
 #include <math.h>
 #include <string.h>
 
-enum { MOST_POINTS = 100, MOST_RESTARTS = 3 };
-static const double far_off = 1e9; /* errors away: there is no limit       */
-
-/* The least deviance over everything, by ML [0] and by REML [1]. */
-struct pd_least {
-	bool made[2];
-	double deviance[2];
-	double theta[2][PD_MAX_E];
-};
-
-struct profile {
-	struct pd_nested *m;
-	struct pd_least *least;
-	bool reml;
-	double theta[PD_MAX_E], x; /* the last point, and where it was       */
-	double best, s;            /* x of the least deviance; s there       */
-	double want;               /* rise at the limits                     */
-	unsigned fits;
-	bool lower;                /* a point below the least was met        */
-	pd_arena_mark mark;
-	/* the model's own, to be put back */
-	bool own_reml;
-	pd_nested_fit_record record;
-	double own_theta[PD_MAX_E], hessian[PD_MAX_E * PD_MAX_E];
-};
-
-/* ---- borrowing the model ---------------------------------------------- */
-
-/* theta and value of the least deviance, from `start`. */
-static pd_status find_least(struct profile *f, const double *start,
-                            pd_error *err)
-{
-	struct pd_nested *m = f->m;
-	pd_status st = pd_fit_search(m, start, err);
-
-	if (st != PD_OK)
-		return st;
-	f->least->made[f->reml] = true;
-	f->least->deviance[f->reml] = m->record.deviance;
-	memcpy(f->least->theta[f->reml], m->theta, sizeof m->theta);
-	return PD_OK;
-}
-
-static pd_status borrow(struct profile *f, struct pd_nested *m, bool reml,
-                        double level, pd_error *err)
-{
-	pd_status st = PD_OK;
-
-	if (!m->fitted)
-		return pd_fail(err, PD_USAGE, "the model has not been fitted");
-	if (!(level > 0.0 && level < 1.0))
-		return pd_fail(err, PD_USAGE, "level %g, expected above 0 and "
-		               "below 1", level);
-	if (!m->least)
-		m->least = pd_arena_alloc(m->arena, 1, sizeof *m->least);
-	*f = (struct profile){ .m = m, .reml = reml, .own_reml = m->reml,
-	                       .least = m->least, .record = m->record,
-	                       .want = pd_chisq_quantile(level, 1.0) };
-	f->mark = pd_arena_here(m->arena);
-	m->held = (struct pd_held){
-		.c = PD_NEW(m->arena, double, m->p),
-		.span = PD_NEW(m->arena, double, m->p),
-	};
-	if (!m->least || !m->held.span || !m->held.c)
-		return pd_fail(err, PD_NO_MEMORY, "no memory for limits");
-	memcpy(f->own_theta, m->theta, sizeof m->theta);
-	memcpy(f->hessian, m->hessian, sizeof m->hessian);
-	m->reml = reml;
-	m->settled = false;
-	if (!f->least->made[reml])
-		st = find_least(f, m->theta, err);
-	return st;
-}
-
-static void give_back(struct profile *f)
-{
-	struct pd_nested *m = f->m;
-
-	if (!f->least)
-		return;
-	pd_arena_rewind(m->arena, f->mark);
-	m->held = (struct pd_held){ 0 };
-	m->reml = f->own_reml;
-	m->record = f->record;
-	memcpy(m->theta, f->own_theta, sizeof m->theta);
-	memcpy(m->hessian, f->hessian, sizeof m->hessian);
-	pd_levels_at(m, m->theta);
-	m->settled = false;
-}
-
-/* The passes at the least deviance, nothing held; x and s of it. */
-static void stand_at_least(struct profile *f)
-{
-	struct pd_nested *m = f->m;
-	struct pd_point pt;
-
-	memcpy(f->theta, f->least->theta[f->reml], sizeof f->theta);
-	memcpy(pt.theta, f->theta, sizeof f->theta);
-	m->held.kind = PD_HELD_NOTHING;
-	pd_point_at(m, &pt, 1);
-	f->s = sqrt(pd_point_sigma2(m));
-}
-
-/* ---- one point of the profile ----------------------------------------- */
-
-/* T_aa of the effect whose SD is held, at the levels' present point. */
-static double *own_t(const struct profile *f)
-{
-	const struct pd_held *h = &f->m->held;
-	struct pd_level *lv = &f->m->level[h->level];
-
-	return &lv->T[h->column * (lv->q + 1)];
-}
-
-/* From the last point to `x`, as the others would go were they unmoved. */
-static void guess(struct profile *f, double x)
-{
-	struct pd_nested *m = f->m;
-	size_t level = m->held.level, own = m->held.column;
-	struct pd_level *lv = &m->level[level];
-	double ratio = x / f->x, *t = lv->T;
-
-	if (m->held.kind != PD_HELD_SD)
-		return;
-	if (level == m->depth) { /* the residual grows: T beside it shrinks */
-		for (size_t e = 0; e < m->n_elements; e++)
-			f->theta[e] /= ratio;
-		return;
-	}
-	pd_levels_at(m, f->theta);
-	if (*own_t(f) > 0.0) {
-		for (size_t b = 0; b < lv->q; b++) {
-			t[own * lv->q + b] *= ratio;
-			t[b * lv->q + own] *= ratio;
-		}
-	} else {
-		*own_t(f) = x * x / (f->s * f->s);
-	}
-	pd_bound_theta(lv, t, f->theta);
-}
-
-/* rise with what m->held says, from f->theta. */
-static pd_status measure(struct profile *f, double *rise, pd_error *err)
-{
-	double least = f->least->deviance[f->reml];
-	struct pd_point pt;
-	pd_status st = pd_fit_held(f->m, f->theta, &pt, err);
-
-	if (st != PD_OK)
-		return st;
-	f->fits++;
-	memcpy(f->theta, pt.theta, sizeof f->theta);
-	*rise = pt.value - least;
-	if (*rise < -1e-9 * (1.0 + fabs(least))) {
-		f->lower = true;
-		return pd_fail(err, PD_NUMERIC, "a lower deviance was met on "
-		               "the way to a profile limit");
-	}
-	*rise = fmax(*rise, 0.0);
-	return PD_OK;
-}
-
-/* rise at x; m->held.slope is left. */
-static pd_status reach(struct profile *f, double x, double *rise,
-                       pd_error *err)
-{
-	guess(f, x);
-	f->m->held.at = f->x = x;
-	return measure(f, rise, err);
-}
-
-/* Where the straight line through z(x) meets the height wanted. */
-static double next_x(const struct profile *f, double x, double rise)
-{
-	double z = sqrt(rise);
-
-	return x + (sqrt(f->want) - z) * 2.0 * z / f->m->held.slope;
-}
-
-/*
- * The limit on one side: from the estimate by `step`, further until the rise
- * is passed, then within the two ends. edge: where the rise is known to be
- * passed already (0 for an SD), INFINITY when there is no such place.
- */
-static pd_status find_limit(struct profile *f, enum pd_holding kind, double step,
-                            double edge, double *limit, pd_error *err)
-{
-	double in = f->best, out = edge, x = in + step, rise, next;
-	pd_status st;
-
-	stand_at_least(f);
-	f->x = f->best;
-	f->m->held.kind = kind;
-	for (int k = 0; k < MOST_POINTS; k++) {
-		st = reach(f, x, &rise, err);
-		if (st != PD_OK)
-			return st;
-		next = next_x(f, x, rise);
-		if (fabs(next - x) <= 1e-6 * fabs(x - f->best)) {
-			*limit = next;
-			return PD_OK;
-		}
-		if (rise < f->want)
-			in = x;
-		else
-			out = x;
-		if (isinf(out)) {
-			double most = f->best + 4.0 * (x - f->best);
-			bool on = (next - x) * step > 0.0;
-
-			x = on && fabs(next - in) < fabs(most - in) ? next :
-			                                              most;
-			if (!(fabs(x - f->best) < far_off * fabs(step)))
-				break;
-		} else if ((next - in) * (next - out) < 0.0) {
-			x = next;
-		} else if (fabs(out - in) <= 1e-12 * fabs(out - f->best)) {
-			*limit = x;
-			return PD_OK;
-		} else {
-			x = 0.5 * (in + out);
-		}
-	}
-	return pd_fail(err, PD_NUMERIC, "no profile limit: the deviance does "
-	               "not rise by %.4g", f->want);
-}
+enum { MOST_RESTARTS = 3, STRIDES = 5 };
 
 /* ---- contrasts -------------------------------------------------------- */
 
 /* c'b = shift + scale * (what is held): a contrast of length 1 in Q and y~. */
 struct outward { double shift, scale; };
 
-static pd_status hold_contrast(struct profile *f, const double *c,
+static pd_status hold_contrast(struct pd_profiled *f, const double *c,
                                struct outward *o, pd_error *err)
 {
 	struct pd_nested *m = f->m;
@@ -270,12 +44,12 @@ static pd_status hold_contrast(struct profile *f, const double *c,
 }
 
 /* Estimate into f->best; the ML error, both as held. */
-static double best_contrast(struct profile *f)
+static double best_contrast(struct pd_profiled *f)
 {
 	struct pd_nested *m = f->m;
 	double bend = 0.0, *span = m->held.span;
 
-	stand_at_least(f);
+	pd_held_stand(f);
 	f->best = 0.0;
 	memcpy(span, m->held.c, m->p * sizeof *span);
 	pd_chol_solve(m->chol, m->p, m->p, span);
@@ -286,7 +60,7 @@ static double best_contrast(struct profile *f)
 	return f->s * sqrt(bend);
 }
 
-static pd_status contrast_limits(struct profile *f, const double *c,
+static pd_status contrast_limits(struct pd_profiled *f, const double *c,
                                  pd_profile *out, pd_error *err)
 {
 	double se, z = sqrt(f->want), low = 0.0, high = 0.0;
@@ -296,9 +70,9 @@ static pd_status contrast_limits(struct profile *f, const double *c,
 	if (st != PD_OK)
 		return st;
 	se = best_contrast(f);
-	st = find_limit(f, PD_HELD_CONTRAST, -z * se, -INFINITY, &low, err);
+	st = pd_held_limit(f, PD_HELD_CONTRAST, -z * se, -INFINITY, &low, err);
 	if (st == PD_OK)
-		st = find_limit(f, PD_HELD_CONTRAST, z * se, INFINITY, &high,
+		st = pd_held_limit(f, PD_HELD_CONTRAST, z * se, INFINITY, &high,
 		                err);
 	out->e.value = o.shift + o.scale * f->best;
 	out->e.se = o.scale * se;
@@ -311,29 +85,30 @@ static pd_status contrast_limits(struct profile *f, const double *c,
 /* ---- standard deviations ---------------------------------------------- */
 
 /* rise at an SD of 0. */
-static pd_status rise_at_zero(struct profile *f, double *rise, pd_error *err)
+static pd_status rise_at_zero(struct pd_profiled *f, double *rise,
+                              pd_error *err)
 {
 	struct pd_nested *m = f->m;
 	struct pd_level *lv = &m->level[m->held.level];
 
-	stand_at_least(f);
+	pd_held_stand(f);
 	m->held.kind = PD_HELD_ZERO;
 	for (size_t b = 0; b < lv->q; b++)
 		lv->T[m->held.column * lv->q + b] =
 			lv->T[b * lv->q + m->held.column] = 0.0;
 	pd_bound_theta(lv, lv->T, f->theta);
-	return measure(f, rise, err);
+	return pd_held_measure(f, true, rise, err);
 }
 
 /* A first guess at how far the limits lie: by the spread of an estimated
  * variance, with the information of as many independent groups. */
-static void first_steps(struct profile *f, double *down, double *up)
+static void first_steps(struct pd_profiled *f, double *down, double *up)
 {
 	struct pd_nested *m = f->m;
 	size_t level = m->held.level;
 	double z = sqrt(f->want);
 
-	stand_at_least(f);
+	pd_held_stand(f);
 	if (level == m->depth) {
 		size_t groups = level ? m->level[level - 1].n_groups : m->p;
 		double left = m->n > groups ? (double)(m->n - groups) : 1.0;
@@ -343,7 +118,7 @@ static void first_steps(struct profile *f, double *down, double *up)
 		*down = f->s * expm1(-z / sqrt(2.0 * left));
 	} else {
 		const struct pd_level *lv = &m->level[level];
-		double t = *own_t(f), slope = m->d_log_det[diagonal(lv,
+		double t = *pd_held_own_t(f), slope = m->d_log_det[diagonal(lv,
 			m->held.column)];
 		double by = z * sqrt(2.0 * (double)lv->n_groups) / slope;
 
@@ -362,7 +137,8 @@ static double half_tails(double rise, size_t q)
 	return q > 1 ? p + 0.5 * pd_chisq_upper(rise, (double)q - 1.0) : p;
 }
 
-static pd_status sd_limits(struct profile *f, pd_profile *out, pd_error *err)
+static pd_status sd_limits(struct pd_profiled *f, pd_profile *out,
+                           pd_error *err)
 {
 	struct pd_nested *m = f->m;
 	size_t level = m->held.level;
@@ -379,9 +155,9 @@ static pd_status sd_limits(struct profile *f, pd_profile *out, pd_error *err)
 		at_zero = 0.0;
 	out->low_at_zero = at_zero <= f->want;
 	if (st == PD_OK && !out->low_at_zero)
-		st = find_limit(f, PD_HELD_SD, down, 0.0, &low, err);
+		st = pd_held_limit(f, PD_HELD_SD, down, 0.0, &low, err);
 	if (st == PD_OK)
-		st = find_limit(f, PD_HELD_SD, up, INFINITY, &high, err);
+		st = pd_held_limit(f, PD_HELD_SD, up, INFINITY, &high, err);
 	out->e.value = f->best * m->y_scale / unit;
 	out->e.low = low * m->y_scale / unit;
 	out->e.high = high * m->y_scale / unit;
@@ -393,7 +169,7 @@ static pd_status sd_limits(struct profile *f, pd_profile *out, pd_error *err)
 /* ---- asked from outside ----------------------------------------------- */
 
 /* `c` or an SD; once more from wherever a lower deviance turned up. */
-static pd_status limits(struct profile *f, const double *c, double level,
+static pd_status limits(struct pd_profiled *f, const double *c, double level,
                         pd_profile *out, pd_error *err)
 {
 	pd_status st = PD_OK;
@@ -404,7 +180,7 @@ static pd_status limits(struct profile *f, const double *c, double level,
 		st = c ? contrast_limits(f, c, out, err)
 		       : sd_limits(f, out, err);
 		f->m->held.kind = PD_HELD_NOTHING;
-		if (!f->lower || find_least(f, f->theta, err) != PD_OK)
+		if (!f->lower || pd_held_least(f, f->theta, err) != PD_OK)
 			break;
 	}
 	out->e.df = INFINITY;
@@ -418,12 +194,12 @@ pd_status pd_nested_profile_contrast(pd_nested *m, const double *c,
                                      double level, pd_profile *out,
                                      pd_error *err)
 {
-	struct profile f = { 0 };
-	pd_status st = borrow(&f, m, false, level, err);
+	struct pd_profiled f = { 0 };
+	pd_status st = pd_held_borrow(&f, m, false, level, err);
 
 	if (st == PD_OK)
 		st = limits(&f, c, level, out, err);
-	give_back(&f);
+	pd_held_return(&f);
 	return st;
 }
 
@@ -431,8 +207,8 @@ pd_status pd_nested_profile_sd(pd_nested *m, size_t at, size_t column,
                                bool reml, double level, pd_profile *out,
                                pd_error *err)
 {
-	struct profile f = { 0 };
-	pd_status st = borrow(&f, m, reml, level, err);
+	struct pd_profiled f = { 0 };
+	pd_status st = pd_held_borrow(&f, m, reml, level, err);
 
 	if (st == PD_OK && (at > m->depth ||
 	    column >= (at < m->depth ? m->level[at].q : 1)))
@@ -444,16 +220,17 @@ pd_status pd_nested_profile_sd(pd_nested *m, size_t at, size_t column,
 		m->held.column = column;
 		st = limits(&f, NULL, level, out, err);
 	}
-	give_back(&f);
+	pd_held_return(&f);
 	return st;
 }
 
 pd_status pd_nested_profile_test(pd_nested *m, const double *c, double x,
                                  double *rise, double *p, pd_error *err)
 {
-	struct profile f = { 0 };
+	struct pd_profiled f = { 0 };
 	struct outward o;
-	pd_status st = borrow(&f, m, false, 0.5, err);
+	double x_held;
+	pd_status st = pd_held_borrow(&f, m, false, 0.5, err);
 
 	if (st == PD_OK && !isfinite(x))
 		st = pd_fail(err, PD_USAGE, "a value to test is not finite");
@@ -463,14 +240,17 @@ pd_status pd_nested_profile_test(pd_nested *m, const double *c, double x,
 		best_contrast(&f);
 		f.lower = false;
 		m->held.kind = PD_HELD_CONTRAST;
-		st = reach(&f, (x - o.shift) / o.scale, rise, err);
+		x_held = (x - o.shift) / o.scale;
+		for (int i = 1; st == PD_OK && i <= STRIDES; i++)
+			st = pd_held_reach(&f, f.best + i * (x_held - f.best) /
+			           STRIDES, i == STRIDES, rise, err);
 		m->held.kind = PD_HELD_NOTHING;
 		if (!f.lower)
 			break;
-		st = find_least(&f, f.theta, err);
+		st = pd_held_least(&f, f.theta, err);
 	}
 	if (st == PD_OK)
 		*p = pd_chisq_upper(*rise, 1.0);
-	give_back(&f);
+	pd_held_return(&f);
 	return st;
 }

@@ -197,7 +197,8 @@ double pd_point_sigma2(const struct pd_nested *m);
 /* nested_fit.c */
 pd_status pd_fit_search(struct pd_nested *m, const double *start,
                         pd_error *err);
-/* The same with m->held, from `start`, into *out: m's own theta stays. */
+/* The same with m->held, from `start`, into *out: m's own theta stays. A point
+ * within 1e-6 of the least deviance will do where rounding allows no better. */
 pd_status pd_fit_held(struct pd_nested *m, const double *start,
                       struct pd_point *out, pd_error *err);
 
