@@ -230,6 +230,30 @@ START_TEST(top_of_the_integral)
 }
 END_TEST
 
+/* Patients wholly beyond a limit and an sd many times the scale: Hermite's
+ * nodes are off, evenly spaced points are not. */
+START_TEST(sharp_integrand)
+{
+	pd_censored_mixed_spec spec = spec_of(low, high, true);
+	double exact, even, hermite;
+
+	for (int i = 0; i < N; i++)
+		if (group[i] < 3) {
+			low[i] = 0;
+			high[i] = 2 + 0.3 * (i % 4);
+		}
+	exact = by_sum(known_beta, 0.12, 1.5);
+	ck_assert_int_eq(pd_censored_mixed_likelihood(&spec, known_beta, 0.12,
+	                                              1.5, 0, &even, NULL,
+	                                              &err), PD_OK);
+	ck_assert_int_eq(pd_censored_mixed_likelihood(&spec, known_beta, 0.12,
+	                                              1.5, 41, &hermite,
+	                                              NULL, &err), PD_OK);
+	near_to("even", even, exact, 1e-12);
+	ck_assert(fabs(hermite - exact) > 1e-3); /* 9 nodes: 0.33 */
+}
+END_TEST
+
 /* ---- exact rows: the mixed model ---------------------------------------- */
 
 START_TEST(exact_rows)
@@ -631,6 +655,7 @@ static Suite *suite(void)
 	tcase_add_test(t, mixed_known);
 	tcase_add_test(t, likelihood_known);
 	tcase_add_test(t, top_of_the_integral);
+	tcase_add_test(t, sharp_integrand);
 	tcase_add_loop_test(t, exact_rows, 0, 2);
 	tcase_add_test(t, pairs);
 	tcase_add_loop_test(t, order_and_units, 0, 2);

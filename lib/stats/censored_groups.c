@@ -8,8 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_MODE_STEPS = 200, MOST_HALVINGS = 50, MOST_POINTS = 20000 };
+enum { MOST_MODE_STEPS = 200, MOST_HALVINGS = 50, MOST_POINTS = 10000 };
 static const double NOTHING = 1e-19; /* of the middle's height */
+static const double RANGE = 18;      /* of z that can hold more */
 static const double HALF_LOG_TWO_PI = 0.918938533204672741780329736405618;
 
 /* ---- setting up --------------------------------------------------------- */
@@ -289,7 +290,7 @@ static double even_points(struct point *o, double middle)
 	double n = (double)(g->first[o->group + 1] - g->first[o->group]);
 	double step = g->part / sqrt(1 + o->w * o->w * n);
 
-	if (!(step > 0) || 40 / step > MOST_POINTS)
+	if (!(step > 0) || RANGE / step > MOST_POINTS)
 		return NAN;
 	add_point(o, middle, 0);
 	for (int side = -1; side <= 1; side += 2) {

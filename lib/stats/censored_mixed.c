@@ -18,9 +18,10 @@ static const struct {
 	double part;
 } ladder[] = { { 5, 0 }, { 9, 0 }, { 15, 0 }, { 25, 0 }, { 41, 0 },
 	       { 0, 0.8 }, { 0, 0.6 } };
-enum { MOST_CALLS = 1500 }; /* of the likelihood by one search */
+enum { MOST_CALLS = 300 }; /* of the likelihood by one search */
 enum { RUNGS = sizeof ladder / sizeof *ladder, FIRST_RUNG = 2, EVEN = 5 };
 static const double NO_CHANGE = 1e-9, GOOD_ENOUGH = 1e-3;
+static const double LARGE_RATIO = 20; /* of sd to scale */
 /* Ratios of sd to scale the search begins from, in turn. */
 static const double starts[] = { 0.5, 0.1, 2 };
 enum { STARTS = sizeof starts / sizeof *starts };
@@ -201,6 +202,12 @@ static pd_status no_top(const struct pd_censored_search *s, pd_error *err)
 		               "within limits", r->furthest == p
 		                   ? "the scale within groups runs to 0"
 		                   : "the sd between groups runs to infinity");
+	if (s->g.free_sd && s->par[p + 1] > log(LARGE_RATIO))
+		return pd_fail(err, PD_REFUSED, "no largest likelihood found: "
+		               "the sd between groups is %.3g times the scale "
+		               "within them and rising, because too few rows "
+		               "of one group are known within limits",
+		               exp(s->par[p + 1]));
 	return pd_fail(err, PD_NUMERIC, "the censored regression with groups "
 	               "did not converge in %u steps (last step %g, %u nodes)",
 	               s->record.iterations, s->record.step, s->g.points);
