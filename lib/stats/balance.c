@@ -2,6 +2,7 @@
  * balance.c - how alike two arms are, before and after weighting; see
  * weighting.h.
  */
+#include "stats/summary.h"
 #include "stats/weighting.h"
 
 #include <gsl/gsl_eigen.h>
@@ -280,7 +281,12 @@ static pd_status lines(struct table *t, const pd_column *c, pd_error *err)
 		yes_no(t, c);
 	else
 		number(t, c);
-	return PD_OK;
+	const pd_balance *b = &t->row[t->n_rows - 1];
+	const double made[] = { b->mean[0], b->mean[1], b->sd[0], b->sd[1],
+	                        b->weighted_mean[0], b->weighted_mean[1],
+	                        b->weighted_sd[0], b->weighted_sd[1] };
+
+	return pd_check_results(made, sizeof made / sizeof *made, err);
 }
 
 pd_status pd_balance_table(const pd_column *const *column, size_t n_columns,

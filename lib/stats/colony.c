@@ -3,6 +3,7 @@
  */
 #include "stats/colony.h"
 #include "stats/quantile.h"
+#include "stats/summary.h"
 
 #include <math.h>
 
@@ -87,5 +88,8 @@ pd_status pd_colonies_of(const double *count, const double *cells, size_t n,
 	out->per_ml = times(out->per_million, tnc);
 	out->of_draw = times(out->per_ml, ml);
 	scatter(count, cells, n, out);
-	return PD_OK;
+	const pd_colony_rate *r = &out->per_million;
+	const double made[] = { r->value, r->low, r->high, r->below };
+
+	return pd_check_results(made, sizeof made / sizeof *made, err);
 }

@@ -35,7 +35,7 @@ typedef struct pd_margin {
 typedef struct pd_equivalence {
 	pd_estimate log;              /* b, se, df; limits at 1 - 2 alpha; p
 	                                 two-sided against no difference      */
-	double ratio, ratio_low, ratio_high;
+	double ratio, ratio_low, ratio_high; /* INFINITY, 0: past the doubles */
 	double t_low, t_high;
 	double p_low, p_high, p;
 	double alpha;                 /* of each one-sided test               */

@@ -15,7 +15,8 @@
 #include "base/estimate.h"
 #include "base/status.h"
 
-/* E for a risk ratio; NaN unless above 0, infinite for an infinite one. */
+/* E for a risk ratio; NaN unless above 0, infinite for an infinite one and
+ * where E is past the largest double. */
 double pd_evalue(double ratio);
 
 /*

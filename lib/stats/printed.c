@@ -3,6 +3,7 @@
  */
 #include "stats/printed.h"
 #include "stats/quantile.h"
+#include "stats/summary.h"
 
 #include <math.h>
 
@@ -117,7 +118,7 @@ static pd_status about_median(double median, double lower, double upper,
 	                     .skew = skew(median, lower, upper) };
 	out->log_sd = log(upper / lower) / (2 * pd_normal_quantile(place));
 	out->log_se = out->log_sd * sqrt(M_PI / (2 * (double)n));
-	return PD_OK;
+	return pd_check_results(&out->log_sd, 1, err);
 }
 
 pd_status pd_printed_quartiles(double median, double lower, double upper,
@@ -156,7 +157,7 @@ pd_status pd_printed_geometric(double mean, double low, double high,
 	out->log_se = log(high / low) /
 	              (2 * pd_t_quantile(0.5 + 0.5 * level, df));
 	out->log_sd = out->log_se * sqrt((double)n);
-	return PD_OK;
+	return pd_check_results(&out->log_sd, 1, err);
 }
 
 pd_status pd_printed_geometric_sd(double mean, double sd, size_t n,

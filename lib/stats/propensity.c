@@ -3,6 +3,7 @@
  */
 #include "stats/propensity.h"
 #include "stats/basis.h"
+#include "stats/summary.h"
 
 #include <gsl/gsl_linalg.h>
 #include <math.h>
@@ -388,7 +389,7 @@ static pd_status finish(struct search *s, pd_logistic *f, pd_error *err)
 	memcpy(f->rest, s->rest, f->n * sizeof *f->rest);
 	f->log_likelihood = s->value;
 	f->iterations = s->iterations;
-	return PD_OK;
+	return pd_check_results(f->coef, 2 * p, err); /* and se, behind it */
 }
 
 static pd_status run(pd_arena *arena, struct search *s, pd_logistic *f,

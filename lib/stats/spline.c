@@ -2,6 +2,7 @@
  * spline.c - knots, what the data show between them, and the columns.
  */
 #include "stats/spline.h"
+#include "stats/summary.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -114,6 +115,17 @@ static pd_status supported(const pd_spline *s, size_t distinct, pd_error *err)
 	return PD_OK;
 }
 
+/* The columns hold cubes of doses over a square of the knots' span. */
+static pd_status within_range(const pd_spline *s, double largest,
+                              pd_error *err)
+{
+	double span = s->knot[s->k - 1] - s->knot[0];
+	double cube = pow(fmax(largest - s->knot[0], span), 3);
+	double made[] = { cube, 1 / (span * span * span) };
+
+	return pd_check_results(made, 2, err);
+}
+
 static pd_status place(const double *sorted_v, size_t n, const double *knot,
                        size_t k, pd_spline *out, pd_error *err)
 {
@@ -131,6 +143,8 @@ static pd_status place(const double *sorted_v, size_t n, const double *knot,
 			               knot[j], knot[j - 1]);
 	}
 	st = supported(&s, count(sorted_v, n, &s), err);
+	if (st == PD_OK)
+		st = within_range(&s, sorted_v[n - 1], err);
 	if (st == PD_OK)
 		*out = s;
 	return st;

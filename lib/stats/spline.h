@@ -50,7 +50,8 @@ pd_status pd_spline_default(const double *v, size_t n, size_t k,
  * number that is not finite, knots not ascending (row or knot named).
  * PD_REFUSED, with knots and counts named: no dose up to the first knot, none
  * from the last on, none strictly between two neighbours, or no more distinct
- * doses than knots (nothing would show a lack of fit).
+ * doses than knots (nothing would show a lack of fit). PD_NUMERIC: doses whose
+ * cubes are out of the range of doubles.
  */
 pd_status pd_spline_given(const double *v, size_t n, const double *knot,
                           size_t k, pd_spline *out, pd_error *err);
