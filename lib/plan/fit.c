@@ -263,11 +263,16 @@ static pd_status count_model(struct build *b, const pd_plan *plan,
 {
 	pd_status st = set_contrasts(b, err);
 
-	return st == PD_OK ? pd_fit_counts(b->r, b->fit->depth ? b->group[0]
-	                                                       : NULL,
-	                                   plan->level, b->arena, b->scratch,
-	                                   b->fit, err)
-	                   : st;
+	size_t inner = b->ask->inner;
+
+	return st == PD_OK
+	           ? pd_fit_counts(b->r, b->fit->depth ? b->group[0] : NULL,
+	                           inner && inner < b->fit->depth
+	                               ? b->group[inner]
+	                               : NULL,
+	                           plan->level, b->arena, b->scratch, b->fit,
+	                           err)
+	           : st;
 }
 
 static pd_status run(struct build *b, const pd_plan *plan, pd_error *err)

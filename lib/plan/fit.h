@@ -27,7 +27,10 @@ typedef struct pd_fit_ask {
 	bool curved;               /* add the square of a slope's x           */
 	bool across_versions;      /* method versions not held equal          */
 	bool counts;               /* colonies as counts: only effect[0], no
-	                              model comes back                        */
+	                              model comes back ...                    */
+	size_t inner;              /* ... and the level of the fit, 1 or deeper,
+	                              that is random beside the outermost; 0:
+	                              none                                    */
 	bool light;                /* a quarter of the completed sets         */
 } pd_fit_ask;
 

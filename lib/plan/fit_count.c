@@ -2,8 +2,13 @@
 #include "plan/fit_count.h"
 #include "plan/notes.h"
 #include "stats/count_mixed.h"
+#include "stats/count_nested.h"
 
 #include <math.h>
+
+/* Nodes of each integral: Laplace's single one where there are rows enough for
+ * it; this is a second look, not the answer. */
+enum { FEW_ROWS = 1500, NODES = 7 };
 
 static pd_status no_memory(pd_error *err)
 {
@@ -64,20 +69,53 @@ static pd_status mixed(const pd_count_spec *s, const int32_t *group,
 {
 	pd_mixed_spec spec = { .rows = *s, .group = group };
 	pd_mixed_fit fit;
+	pd_mixed_side side;
 	pd_status st = pd_count_mixed(scratch, &spec, &fit, err);
 
-	return st == PD_OK ? pd_count_mixed_contrast(&fit, f->contrast, level,
-	                                             &f->effect[0], err)
+	return st == PD_OK ? pd_count_mixed_small(&spec, &fit, f->contrast,
+	                                          level, &f->effect[0], &side,
+	                                          err)
 	                   : st;
 }
 
-pd_status pd_fit_counts(const pd_rows *r, const int32_t *group, double level,
-                        pd_arena *arena, pd_arena *scratch, pd_fit *f,
-                        pd_error *err)
+static pd_status nested(const pd_count_spec *s, const int32_t *outer,
+                        const int32_t *inner, double level, pd_arena *scratch,
+                        pd_fit *f, pd_error *err)
+{
+	pd_count_nested_spec spec = { .rows = *s, .outer = outer,
+		                      .inner = inner,
+		                      .nodes = s->n < FEW_ROWS ? NODES : 1 };
+	pd_count_nested_fit fit;
+	pd_nested_side at;
+	pd_status st = pd_count_nested(scratch, &spec, &fit, err);
+
+	return st == PD_OK ? pd_count_nested_small(&spec, &fit, f->contrast,
+	                                           level, &f->effect[0], &at,
+	                                           err)
+	                   : st;
+}
+
+/* Two levels where these rows bear them, else one, else none. */
+static pd_status fit_counts(const pd_count_spec *s, const int32_t *outer,
+                            const int32_t *inner, double level,
+                            pd_arena *scratch, pd_fit *f, pd_error *err)
+{
+	pd_status st = PD_REFUSED;
+
+	if (outer && inner)
+		st = nested(s, outer, inner, level, scratch, f, err);
+	if (st == PD_REFUSED && outer)
+		st = mixed(s, outer, level, scratch, f, err);
+	return outer ? st : plain(s, level, scratch, f, err);
+}
+
+pd_status pd_fit_counts(const pd_rows *r, const int32_t *outer,
+                        const int32_t *inner, double level, pd_arena *arena,
+                        pd_arena *scratch, pd_fit *f, pd_error *err)
 {
 	size_t without = r->counted ? not_counted(r, f) : f->n;
 	pd_count_spec spec;
-	pd_error inner = { 0 };
+	pd_error why = { 0 };
 
 	if (without) {
 		f->refusal = pd_arena_print(
@@ -90,12 +128,11 @@ pd_status pd_fit_counts(const pd_rows *r, const int32_t *group, double level,
 
 	if (st != PD_OK)
 		return st;
-	st = group ? mixed(&spec, group, level, scratch, f, &inner)
-	           : plain(&spec, level, scratch, f, &inner);
+	st = fit_counts(&spec, outer, inner, level, scratch, f, &why);
 	if (st == PD_NUMERIC) {
 		f->refusal = pd_arena_print(arena, "the count model could not "
-		                            "be fitted: %s", inner.text);
+		                            "be fitted: %s", why.text);
 		return f->refusal ? PD_OK : no_memory(err);
 	}
-	return pd_note_refusal(st, &inner, arena, &f->refusal, err);
+	return pd_note_refusal(st, &why, arena, &f->refusal, err);
 }

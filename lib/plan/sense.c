@@ -84,6 +84,12 @@ static pd_status as_counts(struct work *w, pd_fit_ask ask, pd_error *err)
 {
 	if (!w->r->counted)
 		return PD_OK;
+	/* the deeper level that scatters most in the answer's own model */
+	for (size_t k = 1; k + 1 < w->a->n_components; k++)
+		if (w->a->component_sd[k] > 0 &&
+		    (!ask.inner || w->a->component_sd[k] >
+		                       w->a->component_sd[ask.inner]))
+			ask.inner = k;
 	ask.counts = true;
 	return refit(w, "colonies as counts: negative binomial", ask,
 	             "zeros and dishes too many to count are in it as counted",
