@@ -283,7 +283,7 @@ START_TEST(order_and_units)
 		ox[i * P] = 1;
 		ox[i * P + 1] = 1 - x[k * P + 1];
 		ov[i] = shift + v[k] / 1000;
-		oy[i] = 5 - 1e-9 * y[k];
+		oy[i] = 1e-9 * (5 - y[k]);
 		og[i] = 77 - 3 * group[k];
 	}
 	other = spec;

@@ -13,6 +13,7 @@
 enum { MOST_NODES = 100, MOST_PLACES = 1024, MOST_STEPS = 30,
        GOLDEN_STEPS = 60, MOST_DOUBLINGS = 40 };
 static const double STAY = 1e-9;   /* of a stretch: a step that is none     */
+static const double SETTLED = 1e-4; /* of a stretch: a small step            */
 static const double MARGIN = 4;    /* above the cut, low points still looked
                                       into                                  */
 static const double NO_GAIN = 1e-7; /* over a straight line                 */
@@ -123,21 +124,42 @@ static struct place golden(struct scan *s, double a, double b)
 	                   : (struct place){ d, at_d };
 }
 
+/* Where a step ends up that leaves the stretch: most of the way to its edge.
+ * False when that was done before and the edge, tried already, is as low. */
+static bool back_inside(const struct place *end, const struct place *best,
+                        double *turn, bool *at_edge)
+{
+	const struct place *edge = &end[*turn <= end[0].turn ? 0 : 1];
+	double width = end[1].turn - end[0].turn;
+
+	if (fabs(best->turn - edge->turn) < 1e-3 * width) {
+		*at_edge = edge->value <= best->value;
+		return false;
+	}
+	*turn = best->turn + 0.9 * (edge->turn - best->turn);
+	return true;
+}
+
 /*
- * Gauss-Newton steps from the middle of a to b, where the deviance is smooth.
- * Steps that leave the stretch end at its edge, which has been tried.
+ * Gauss-Newton steps from the middle of a stretch, where the deviance is
+ * smooth. Small steps that no longer shrink are down to the rounding of the
+ * data: the place of the smallest one is the answer.
  */
 static void descend(struct scan *s, const struct place *end)
 {
-	double a = end[0].turn, b = end[1].turn;
-	struct place best = { a + (b - a) / 2, INFINITY };
-	double turn = best.turn, value, stay = least_move(a, b);
+	double a = end[0].turn, b = end[1].turn, stay = least_move(a, b);
+	struct place best = { a + (b - a) / 2, INFINITY }, quiet = best;
+	double turn = best.turn, value, least = INFINITY;
+	bool at_edge = false;
 
 	for (int k = 0; k < MOST_STEPS; k++) {
 		double step = pd_curve_at_step(s->w, turn, &value);
 
 		if (!isfinite(value))
 			return;
+		if (fabs(step) <= SETTLED * (b - a) && fabs(step) > stay &&
+		    fabs(step) > 0.9 * least)
+			break;
 		if (value > best.value + 1e-9 * (1 + fabs(value))) {
 			turn = best.turn + (turn - best.turn) / 2;
 			if (fabs(turn - best.turn) <= stay)
@@ -148,25 +170,22 @@ static void descend(struct scan *s, const struct place *end)
 			best = (struct place){ turn, value };
 		if (isnan(step))
 			break;
-		if (fabs(step) <= stay) {
-			put(s, best.turn, best.value);
-			return;
+		if (fabs(step) < least) {
+			least = fabs(step);
+			quiet = (struct place){ turn, value };
 		}
+		if (least <= stay)
+			break;
 		turn += step;
-		if (turn <= a || turn >= b) {
-			const struct place *edge = &end[turn <= a ? 0 : 1];
-
-			/* back inside, unless it was there already */
-			if (fabs(best.turn - edge->turn) < 1e-3 * (b - a)) {
-				if (edge->value <= best.value)
-					return;
-				break;
-			}
-			turn = best.turn + 0.9 * (edge->turn - best.turn);
-		}
+		if ((turn <= a || turn >= b) &&
+		    !back_inside(end, &best, &turn, &at_edge))
+			break;
 	}
-	best = golden(s, a, b);
-	put(s, best.turn, best.value);
+	if (at_edge)
+		return;
+	if (!(least <= SETTLED * (b - a)))
+		quiet = golden(s, a, b);
+	put(s, quiet.turn, quiet.value);
 }
 
 static double lowest(const struct scan *s, double from, double to,
