@@ -328,6 +328,8 @@ static double sd_of(const struct claim *c, double se)
 	const pd_claim_file *f = c->file;
 	double n = (double)f->arm[0].n, m = (double)f->arm[1].n;
 
+	if (isnan(f->low) && f->p_below) /* a bound, not the spread */
+		return NAN;
 	if (f->paired)
 		return f->n ? se * sqrt((double)f->n) : NAN;
 	return n > 0 && m > 0 ? se / sqrt(1 / n + 1 / m) : NAN;
@@ -530,14 +532,14 @@ pd_status pd_claim_power(struct claim *c, pd_error *err)
 {
 	pd_claim_answer *a = c->a;
 	double n = (double)a->n_patients[0], m = (double)a->n_patients[1];
-	double borrowed = a->trial.refusal ? NAN : a->trial.sd;
+	double borrowed = !a->paired        ? a->trial.sd_result
+	                  : a->trial.refusal ? NAN
+	                                     : a->trial.sd;
 
 	if (!(n > 0) || (!a->paired && !(m > 0)))
 		return PD_OK;
-	if (!a->paired) {
+	if (!a->paired)
 		n = 2 * n * m / (n + m); /* the same standard error */
-		borrowed = NAN;
-	}
 	for (size_t i = 0; i < a->n_readings; i++) {
 		pd_claim_reading *r = &a->reading[i];
 

@@ -243,8 +243,10 @@ static void add_sizes(struct claim *c)
 	if (!isnan(claim) && claim != 0) {
 		base.effect = claim;
 		add_size(c, pd_arena_print(c->arena, "to find the claimed ratio "
-		                           "of %.2f, if it is true",
-		                           exp(claim)), base, false);
+		                           "of %.2f%s, if it is true",
+		                           exp(claim), a->n_readings > 1
+		                               ? " (the reading nearest to 1)"
+		                               : ""), base, false);
 	}
 	if (isnan(a->margin))
 		return;

@@ -299,7 +299,8 @@ static pd_status centre(struct claim *c, const pd_rows *r, pd_fit *fit,
 static const char *too_few(struct claim *c, const pd_rows *r, size_t n)
 {
 	return r->n == 0 || n == 0
-	    ? "no draw of this clinic was made like that"
+	    ? "no draw of this clinic was made like that, or none with a "
+	      "recorded age"
 	    : pd_arena_print(c->arena, "%zu patient%s, at least %zu are asked "
 	                     "for", n, n == 1 ? "" : "s",
 	                     c->file->plan.min_patients);

@@ -143,8 +143,7 @@ static void claim_cautions(pd_doc *d, const pd_claim_answer *a)
 
 	for (size_t i = 0; i < a->n_cautions; i++)
 		pd_doc_item(d, box, pd_say_whole(d, a->caution[i]));
-	if (a->review.n_answers == 0 || !a->here)
-		pd_doc_item(d, box, pd_say_harm(d, &a->review));
+	pd_doc_item(d, box, pd_say_harm(d, &a->review));
 }
 
 pd_status pd_compose_claim(const pd_claim_answer *a, pd_doc **out,

@@ -122,10 +122,16 @@ void pd_claim_print_section(pd_doc *d, const pd_claim_answer *a)
 		    "needle.%s", a->unequal,
 		    a->volume_words
 		        ? pd_doc_print(d, " By this clinic's own draws %s alone "
-		                       "goes with a ratio of %s; the section "
-		                       "on it is below.", a->volume_words,
+		                       "goes with a ratio of %s (the section on "
+		                       "it is below); %s is what that leaves of "
+		                       "the claim.", a->volume_words,
 		                       pd_claim_ratio_text(d, &a->volume,
-		                                           a->level, true))
+		                                           a->level, true),
+		                       a->n_readings
+		                           ? pd_claim_fixed(
+		                                 d, a->reading[0].claim.value /
+		                                        a->volume.value, 2)
+		                           : "nothing")
 		        : ""));
 }
 

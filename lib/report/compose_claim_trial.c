@@ -56,9 +56,12 @@ void pd_claim_study_section(pd_doc *d, const pd_claim_answer *a)
 	    "holds for losses: a ratio of 1 over the number.",
 	    pd_claim_fixed(d, 1 - a->level, 2)));
 	if (borrowed)
-		pd_doc_table_note(d, t, "This clinic's: the print gives no "
-		                        "spread, that between two sides of a "
-		                        "patient here stands in for it.");
+		pd_doc_table_note(d, t, a->paired
+		    ? "This clinic's: the print gives no spread, that between "
+		      "two sides of a patient here stands in for it."
+		    : "This clinic's: the print gives no spread, that between "
+		      "single results of different patients here stands in for "
+		      "it.");
 	if (!isnan(a->exact_p))
 		pd_doc_paragraph(d, PD_PLAIN, pd_doc_print(
 		    d, "The smallest two-sided P that an exact test of %s can "

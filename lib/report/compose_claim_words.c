@@ -258,6 +258,7 @@ static void say_here(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 static void say_study(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 {
 	double low = INFINITY, high = 0;
+	bool borrowed = false;
 	const char *unit = a->paired ? "pairs" : "patients";
 	pd_buf b;
 
@@ -268,6 +269,7 @@ static void say_study(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 	}
 	for (size_t i = 0; i < a->n_readings; i++)
 		if (a->reading[i].detectable > 1) {
+			borrowed = borrowed || a->reading[i].sd_borrowed;
 			low = fmin(low, a->reading[i].detectable);
 			high = fmax(high, a->reading[i].detectable);
 		}
@@ -278,7 +280,8 @@ static void say_study(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 		pd_buf_print(&b, "%zu and %zu %s", a->n_patients[0],
 		             a->n_patients[1], unit);
 	if (high > 0) {
-		pd_buf_add(&b, " find a true ratio 4 times in 5 only from ");
+		pd_buf_print(&b, " find a true ratio 4 times in 5%s only from ",
+		             borrowed ? ", with this clinic's spread," : "");
 		pd_number_fixed(&b, low, 2);
 		if (high > low * 1.005) {
 			pd_buf_add(&b, " (or, as the print may be read, ");
