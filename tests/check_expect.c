@@ -1,0 +1,703 @@
+/*
+ * check_expect.c - expected yields against clinics of known truth: yields and
+ * chances against direct simulation, prediction intervals against new
+ * patients, units, order of rows, what was not seen, words.
+ */
+#include "expect_help.h"
+#include "report/compose.h"
+#include "stats/quantile.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double mls[] = { 2, 4, 6, 10 };
+/* Spread and slopes as published summaries suggest for TNC: docs/methods. */
+static const struct truth tnc = {
+	.centre = 3.97, .age_10y = -0.06, .female = -0.05, .log_ml = 0.65,
+	.later_site = -0.03, .pull_2 = -0.51, .patient = 0.33, .side = 0.1,
+	.site = 0.11, .pull = 0.11
+};
+
+static pd_arena *arena;
+static pd_store *store;
+
+static void setup(void)
+{
+	expect_setup();
+	arena = pd_arena_new();
+	ck_assert_ptr_nonnull(arena);
+	store = NULL;
+}
+
+static void teardown(void)
+{
+	pd_store_close(store);
+	pd_arena_free(arena);
+	expect_teardown();
+}
+
+static struct clinic usual(int patients)
+{
+	return (struct clinic){ .t = tnc, .patients = patients, .most_sites = 6,
+		                .two_sides = 1, .pulls = 1, .ml = mls,
+		                .n_ml = 4, .syringes = 1, .seed = 20 };
+}
+
+static pd_status ask(const pd_expect_request *r, pd_expect_answer *a)
+{
+	pd_run_options o = { .date = "2025-01-02" };
+	pd_error err = { 0 };
+
+	return pd_expect_run(store, r, &o, arena, a, &err);
+}
+
+static void grid(pd_expect_request *r, size_t n, const size_t *sites, size_t m,
+                 const double *ml)
+{
+	r->n_sites = n;
+	memcpy(r->sites, sites, n * sizeof *sites);
+	r->n_ml = m;
+	memcpy(r->ml, ml, m * sizeof *ml);
+}
+
+static int ascending(const void *a, const void *b)
+{
+	double x = *(const double *)a, y = *(const double *)b;
+
+	return (x > y) - (x < y);
+}
+
+/* --- against the truth ----------------------------------------------------------- */
+
+/* Mean, middle, limits and chance of 100,000 cases straight from the truth. */
+START_TEST(against_truth)
+{
+	enum { N = 100000 };
+	static const struct { int pulls; size_t sites, sides; double ml; } at[] = {
+		{ 1, 4, 2, 6 }, { 1, 1, 2, 4 }, { 1, 6, 2, 10 }, { 2, 3, 2, 8 },
+	};
+	struct clinic c = usual(600);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer a;
+	double *t = calloc(N, sizeof *t), mean = 0;
+	size_t reach = 0;
+
+	c.pulls = at[_i].pulls;
+	store = expect_clinic(&c, false);
+	grid(&r, 1, &at[_i].sites, 1, &at[_i].ml);
+	ck_assert_ptr_nonnull(t);
+	for (size_t k = 0; k < N; k++) {
+		t[k] = expect_case(&tnc, 50, true, at[_i].sites, at[_i].sides,
+		                   (size_t)at[_i].pulls, at[_i].ml, 99, k);
+		mean += t[k] / N;
+	}
+	qsort(t, N, sizeof *t, ascending);
+	r.target = t[(size_t)(0.35 * N)];
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_msg(!a.refusal && !a.cell[0].refused, "%s %s",
+	              a.refusal ? a.refusal : "",
+	              a.cell[0].refused ? a.cell[0].refused : "");
+	ck_assert_uint_eq(a.pulls, (size_t)at[_i].pulls);
+	ck_assert_uint_eq(a.sides, 2);
+	for (size_t k = 0; k < N; k++)
+		reach += t[k] >= r.target;
+	/* the estimates of 600 patients are good to a few per cent */
+	const pd_expect_cell *e = &a.cell[0];
+
+	ck_assert_double_eq_tol(e->mean / mean, 1, 0.06);
+	ck_assert_double_eq_tol(e->median / t[N / 2], 1, 0.06);
+	ck_assert_double_eq_tol(e->low_80 / t[N / 10], 1, 0.08);
+	ck_assert_double_eq_tol(e->high_80 / t[N - N / 10], 1, 0.08);
+	ck_assert_double_eq_tol(e->low / t[N / 40], 1, 0.1);
+	ck_assert_double_eq_tol(e->high / t[N - N / 40], 1, 0.1);
+	ck_assert_double_eq_tol(e->chance, (double)reach / N, 0.06);
+	free(t);
+}
+END_TEST
+
+/* Slopes, orders and spread of the fit against what was put in. */
+START_TEST(fit_against_truth)
+{
+	struct clinic c = usual(600);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer a;
+
+	static const double many[] = { 1.5, 2, 3, 4, 5, 6, 8, 10 };
+
+	c.pulls = 2;
+	c.ml = many;
+	c.n_ml = 8;
+	store = expect_clinic(&c, false);
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_ptr_null(a.refusal);
+	ck_assert_double_eq_tol(a.volume.value, 0.65, 4 * a.volume.se);
+	ck_assert_double_lt(a.volume.se, 0.05);
+	ck_assert_uint_eq(a.n_orders, 3);
+	ck_assert_double_eq_tol(a.order[0].log_ratio.value, -0.03,
+	                        4 * a.order[0].log_ratio.se);
+	ck_assert_double_eq_tol(a.order[2].log_ratio.value, -0.51,
+	                        4 * a.order[2].log_ratio.se);
+	ck_assert_str_eq(a.order[2].name, "pull 2 or later");
+	ck_assert_double_eq_tol(a.component_sd[0], 0.33, 0.05);
+	ck_assert_uint_eq(a.knots, 3);
+}
+END_TEST
+
+/*
+ * New patients inside the intervals, clinics of 30 and 100 patients: shares of
+ * all must not be below the level by more than 4 standard errors, clinics
+ * as units, nor far above it.
+ */
+START_TEST(cover)
+{
+	enum { CLINICS = 24, NEW = 60 };
+	static const int patients[] = { 30, 100 };
+	size_t sites = 4;
+	double ml = 6, in[2][CLINICS];
+	static pd_expect_answer a;
+
+	for (int k = 0; k < CLINICS; k++) {
+		struct clinic c = usual(patients[_i]);
+		pd_expect_request r = expect_request();
+
+		c.seed = 1000 + (uint64_t)k;
+		r.seed = c.seed;
+		r.draws = 4000;
+		grid(&r, 1, &sites, 1, &ml);
+		store = expect_clinic(&c, false);
+		ck_assert_int_eq(ask(&r, &a), PD_OK);
+		pd_store_close(store);
+		store = NULL;
+		ck_assert_msg(!a.refusal && !a.cell[0].refused, "clinic %d", k);
+		in[0][k] = in[1][k] = 0;
+		for (uint64_t j = 0; j < NEW; j++) {
+			double t = expect_case(&tnc, 50, true, 4, 2, 1, 6,
+			                       500 + c.seed, j);
+
+			in[0][k] += (t >= a.cell[0].low_80 &&
+			             t <= a.cell[0].high_80) / (double)NEW;
+			in[1][k] += (t >= a.cell[0].low &&
+			             t <= a.cell[0].high) / (double)NEW;
+		}
+	}
+	for (int l = 0; l < 2; l++) {
+		double level = l ? 0.95 : 0.8, mean = 0, square = 0;
+
+		for (int k = 0; k < CLINICS; k++) {
+			mean += in[l][k] / CLINICS;
+			square += in[l][k] * in[l][k] / CLINICS;
+		}
+		double se = sqrt((square - mean * mean) / (CLINICS - 1));
+
+		printf("%d patients: %.3f of new patients inside %g (standard "
+		       "error %.3f)\n", patients[_i], mean, level, se);
+		ck_assert_msg(mean > level - 4 * se && mean < level + 4 * se,
+		              "%d patients: %g inside %g, se %g", patients[_i],
+		              mean, level, se);
+	}
+}
+END_TEST
+
+/* The clinic's own cases: shares near their level, totals not off. */
+START_TEST(own_cases)
+{
+	struct clinic c = usual(_i ? 200 : 25);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer a;
+
+	r.age_y = 55;
+	store = expect_clinic(&c, false);
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_msg(!a.refusal, "%s", a.refusal);
+	ck_assert_uint_eq(a.n_checked, (size_t)c.patients);
+	ck_assert_uint_eq(a.parts, _i ? 10 : 25);
+	ck_assert_double_le(a.in_80_low, 0.8);
+	ck_assert_double_ge(a.in_80_high, 0.8);
+	ck_assert_double_le(a.in_low, 0.95);
+	ck_assert_double_ge(a.in_high, 0.95);
+	ck_assert_double_eq_tol(a.off.value, 0, 4 * a.off.se);
+	ck_assert_double_lt(a.off.se, 0.1);
+}
+END_TEST
+
+/* Large syringes hold large volumes and thin the draw: held equal, the slope
+ * of mL is its own; the size asked for moves the yield as it was put in. */
+START_TEST(syringes)
+{
+	struct clinic c = usual(600);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer small, large;
+
+	c.syringes = 2;
+	store = expect_clinic(&c, false);
+	r.syringe_ml = 10;
+	ck_assert_int_eq(ask(&r, &small), PD_OK);
+	r.syringe_ml = 20;
+	ck_assert_int_eq(ask(&r, &large), PD_OK);
+	ck_assert_double_eq_tol(small.volume.value, 0.65, 4 * small.volume.se);
+	ck_assert_double_eq_tol(log(large.cell[0].mean / small.cell[0].mean),
+	                        -0.4, 0.12);
+	r.syringe_ml = 50;
+	ck_assert_int_eq(ask(&r, &large), PD_OK);
+	ck_assert_ptr_nonnull(large.refusal);
+	ck_assert_ptr_nonnull(strstr(large.refusal, "50 mL was not seen"));
+}
+END_TEST
+
+/*
+ * Published dilution: colonies from one hole follow mL^0.5 (Muench 2019: three
+ * later pulls together about the first). Common practice (no source) is 3 to 5
+ * sites a side and at most 10 to 15 mL a site. Drawn with that dilution, a mL
+ * more at 10 mL ought to bring (10/2)^-0.5 = 0.45 of one at 2 mL, and half of
+ * what a mL of a new hole brings; at 4 sites a side the next hole is still worth
+ * as much as any.
+ */
+START_TEST(common_practice)
+{
+	struct clinic c = usual(800);
+	pd_expect_request r = expect_request();
+	static const size_t sites[] = { 2, 6, 7 };
+	static const double deep[] = { 2, 9 };
+	static pd_expect_answer a;
+
+	c.t.log_ml = 0.5;
+	c.t.later_site = 0;
+	c.most_sites = 9;
+	store = expect_clinic(&c, false);
+	grid(&r, 3, sites, 2, deep);
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_ptr_null(a.refusal);
+	const pd_expect_cell *shallow = &a.cell[0], *at_9 = &a.cell[3];
+
+	/* 3 mL less 2 mL and 10 mL less 9 mL, of mL^0.5 */
+	ck_assert_double_eq_tol(at_9->next_ml / shallow->next_ml,
+	                        (sqrt(10) - 3) / (sqrt(3) - sqrt(2)), 0.12);
+	/* a mL deeper against a mL of a new hole */
+	ck_assert_double_eq_tol((at_9->next_ml / 2) / (at_9->next_site / 9),
+	                        (sqrt(10) - 3) / (3 / 9.0), 0.12);
+	ck_assert_double_eq_tol(a.cell[4].next_site / at_9->next_site, 1, 0.1);
+	/* and the means add up: 7 sites are 6 and the next */
+	ck_assert_double_eq_tol(a.cell[1].mean + a.cell[1].next_site,
+	                        a.cell[2].mean, 1e-9 * a.cell[2].mean);
+}
+END_TEST
+
+/* --- what must not matter ------------------------------------------------------- */
+
+/* CD34+ of these files is 5 per 1000 of TNC: another unit but for the name. */
+START_TEST(units)
+{
+	struct clinic c = usual(120);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer a, b;
+
+	store = expect_clinic(&c, false);
+	r.target = 700;
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	r.outcome = "cd34";
+	r.target = 3500;
+	ck_assert_int_eq(ask(&r, &b), PD_OK);
+	ck_assert_str_eq(a.unit, "10^6");
+	ck_assert_str_eq(b.unit, "10^3");
+	ck_assert_uint_eq(a.n_across, b.n_across);
+	ck_assert_uint_eq(a.n_down, b.n_down);
+	for (size_t k = 0; k < a.n_across * a.n_down; k++) {
+		const pd_expect_cell *x = &a.cell[k], *y = &b.cell[k];
+
+		ck_assert_int_eq(!x->refused, !y->refused);
+		if (x->refused)
+			continue;
+		ck_assert_double_eq_tol(y->mean / x->mean, 5, 1e-6);
+		ck_assert_double_eq_tol(y->low / x->low, 5, 1e-6);
+		ck_assert_double_eq_tol(y->high_80 / x->high_80, 5, 1e-6);
+		ck_assert_int_eq(isnan(y->next_ml), isnan(x->next_ml));
+		if (!isnan(x->next_ml))
+			ck_assert_double_eq_tol(y->next_ml / x->next_ml, 5,
+			                        1e-5);
+		ck_assert_double_eq_tol(y->chance, x->chance, 2e-4);
+	}
+	ck_assert_uint_eq(a.n_in_80, b.n_in_80);
+}
+END_TEST
+
+START_TEST(row_order)
+{
+	struct clinic c = usual(60);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer a, b;
+
+	store = expect_clinic(&c, false);
+	r.target = 500;
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	pd_store_close(store);
+	store = expect_clinic(&c, true);
+	ck_assert_int_eq(ask(&r, &b), PD_OK);
+	for (size_t k = 0; k < a.n_across * a.n_down; k++) {
+		const pd_expect_cell *x = &a.cell[k], *y = &b.cell[k];
+
+		ck_assert_int_eq(!x->refused, !y->refused);
+		if (x->refused)
+			continue;
+		ck_assert_double_eq_tol(y->median / x->median, 1, 1e-9);
+		ck_assert_double_eq_tol(y->chance, x->chance, 1e-12);
+	}
+	ck_assert_uint_eq(a.n_in_80, b.n_in_80);
+}
+END_TEST
+
+/* The same cell whatever else is asked; monotone in sites; a seed its own. */
+START_TEST(neighbours)
+{
+	struct clinic c = usual(80);
+	pd_expect_request r = expect_request();
+	static const size_t sites[] = { 1, 2, 3, 4, 5 };
+	static const double ml[] = { 2, 4, 6 };
+	static pd_expect_answer a, b;
+
+	store = expect_clinic(&c, false);
+	r.target = 400;
+	grid(&r, 5, sites, 3, ml);
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	grid(&r, 1, &sites[2], 1, &ml[1]);
+	ck_assert_int_eq(ask(&r, &b), PD_OK);
+	ck_assert_double_eq_tol(a.cell[5 + 2].median, b.cell[0].median, 1e-12);
+	ck_assert_double_eq_tol(a.cell[5 + 2].chance, b.cell[0].chance, 1e-12);
+	for (size_t j = 0; j < 3; j++)
+		for (size_t i = 1; i < 5; i++) {
+			const pd_expect_cell *x = &a.cell[5 * j + i];
+
+			if (x->refused || x[-1].refused)
+				continue;
+			ck_assert_double_ge(x->chance, x[-1].chance);
+			ck_assert_double_gt(x->mean, x[-1].mean);
+			ck_assert_double_gt(x->low, x[-1].low);
+		}
+	r.seed++;
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_double_ne(a.cell[0].median, b.cell[0].median);
+	ck_assert_double_eq_tol(a.cell[0].median / b.cell[0].median, 1, 0.03);
+	ck_assert_double_eq_tol(a.cell[0].mean, b.cell[0].mean, 1e-9);
+}
+END_TEST
+
+/* --- not seen ----------------------------------------------------------------------- */
+
+static void refused_with(pd_expect_request r, const char *words)
+{
+	static pd_expect_answer a;
+
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_ptr_nonnull(a.refusal);
+	ck_assert_msg(strstr(a.refusal, words) != NULL, "'%s' lacks '%s'",
+	              a.refusal, words);
+}
+
+START_TEST(patient_not_seen)
+{
+	struct clinic c = usual(60);
+	pd_expect_request r = expect_request();
+
+	store = expect_clinic(&c, false);
+	r.age_y = 91;
+	refused_with(r, "age 91 was not seen: 0 patients of that age or older");
+	r.age_y = 16;
+	refused_with(r, "age 16 was not seen");
+	r = expect_request();
+	r.landmark = "asis";
+	refused_with(r, "0 patients have total nucleated cells of single pulls");
+	r = expect_request();
+	r.outcome = "cfu_f";
+	refused_with(r, "0 patients have colony-forming units");
+	r = expect_request();
+	r.n_sites = r.n_ml = 1;
+	r.sites[0] = 12;
+	r.ml[0] = 5;
+	refused_with(r, "none of these numbers of sites and mL was seen; the "
+	                "first: fewer than 5 patients had 12 sites or more on "
+	                "two sides");
+}
+END_TEST
+
+START_TEST(few_patients)
+{
+	struct clinic c = usual(9);
+
+	store = expect_clinic(&c, false);
+	refused_with(expect_request(), "9 patients have total nucleated cells");
+}
+END_TEST
+
+static void cell_refused(const pd_expect_answer *a, size_t k, const char *words)
+{
+	ck_assert_ptr_nonnull(a->cell[k].refused);
+	ck_assert_msg(strstr(a->cell[k].refused, words) != NULL,
+	              "'%s' lacks '%s'", a->cell[k].refused, words);
+	ck_assert(isnan(a->cell[k].mean) && isnan(a->cell[k].chance));
+}
+
+START_TEST(cells_not_seen)
+{
+	struct clinic c = usual(150);
+	pd_expect_request r = expect_request();
+	static const size_t sites[] = { 2, 7 };
+	static const double ml[] = { 1, 4, 9.9, 11 };
+	static pd_expect_answer a;
+
+	store = expect_clinic(&c, false);
+	r.target = 100;
+	r.total_ml = 18;
+	grid(&r, 2, sites, 4, ml);
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_ptr_null(a.refusal);
+	cell_refused(&a, 0, "2 sites or more on two sides of 1 mL or less");
+	ck_assert_ptr_null(a.cell[2].refused);
+	cell_refused(&a, 3, "7 sites or more on two sides");
+	cell_refused(&a, 4, "above the 18 mL given");
+	ck_assert(a.cell[4].over && !a.cell[3].over);
+	cell_refused(&a, 6, "of 11 mL or more");
+	/* 18 mL by 2 and by 7 */
+	ck_assert_uint_eq(a.n_shared, 2);
+	ck_assert_ptr_null(a.shared[0].refused);
+	ck_assert_double_eq_tol(a.shared[0].site_ml, 9, 1e-12);
+	ck_assert_ptr_nonnull(a.shared[1].refused);
+	/* the next mL past the range is not told */
+	r.total_ml = NAN;
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert(isnan(a.cell[4].next_ml) && !isnan(a.cell[2].next_ml));
+	ck_assert(!isnan(a.cell[2].next_site));
+	/* pulls and sides that nobody had */
+	r.pulls = 2;
+	r.n_ml = 1;
+	r.ml[0] = 8;
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_ptr_nonnull(strstr(a.refusal, "had 2 pulls at a site"));
+	r.pulls = 1;
+	r.sides = 1;
+	r.sites[0] = 5;
+	r.n_sites = 1;
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_ptr_nonnull(strstr(a.refusal, "5 sites or more on one side"));
+}
+END_TEST
+
+/* Defaults hold nothing that the clinic did not do. */
+START_TEST(defaults)
+{
+	struct clinic c = usual(150);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer a;
+
+	store = expect_clinic(&c, false);
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	ck_assert_uint_eq(a.n_across, 6);
+	ck_assert_uint_eq(a.across[5], 6);
+	ck_assert_double_ge(a.down[0], 2);
+	ck_assert_double_le(a.down[a.n_down - 1], 10);
+	ck_assert_str_eq(a.landmark, "posterior iliac crest");
+	for (size_t j = 0; j < a.n_down; j++)
+		ck_assert_ptr_null(a.cell[j * a.n_across].refused);
+}
+END_TEST
+
+/* --- results between limits, bad words ------------------------------------------------ */
+
+START_TEST(limits)
+{
+	struct clinic c = usual(250);
+	pd_expect_request r = expect_request();
+	static pd_expect_answer whole, part;
+
+	r.outcome = "cd34";
+	store = expect_clinic(&c, false);
+	ck_assert_int_eq(ask(&r, &whole), PD_OK);
+	pd_store_close(store);
+	c.below = 100; /* some in a hundred */
+	store = expect_clinic(&c, false);
+	ck_assert_int_eq(ask(&r, &part), PD_OK);
+	ck_assert_ptr_null(part.refusal);
+	for (size_t k = 0; k < whole.n_across * whole.n_down; k++)
+		if (!whole.cell[k].refused && !part.cell[k].refused)
+			ck_assert_double_eq_tol(part.cell[k].median /
+			                            whole.cell[k].median,
+			                        1, 0.05);
+	ck_assert_uint_eq(part.n_checked, 250);
+	ck_assert_uint_gt(part.n_unclear, 5);
+	ck_assert_double_le(part.in_80_low, 0.8);
+	ck_assert_double_ge(part.in_80_high, 0.8);
+}
+END_TEST
+
+START_TEST(bad_words)
+{
+	static pd_expect_answer a;
+	struct clinic c = usual(12);
+	pd_expect_request r = expect_request();
+
+	store = expect_clinic(&c, false);
+	r.outcome = "viability";
+	ck_assert_int_eq(ask(&r, &a), PD_USAGE);
+	r.outcome = "nothing";
+	ck_assert_int_eq(ask(&r, &a), PD_USAGE);
+	r = expect_request();
+	r.sex = "old";
+	ck_assert_int_eq(ask(&r, &a), PD_USAGE);
+	r = expect_request();
+	r.landmark = "elbow";
+	ck_assert_int_eq(ask(&r, &a), PD_USAGE);
+	r = expect_request();
+	r.adjust = "shoe_size";
+	ck_assert_int_eq(ask(&r, &a), PD_USAGE);
+	r.adjust = "bmi\nmargin = 0.9";
+	ck_assert_int_eq(ask(&r, &a), PD_USAGE);
+	/* what is held anyway may be named */
+	r.adjust = "sex, age_y";
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+}
+END_TEST
+
+START_TEST(numbers)
+{
+	double x[8];
+	size_t n;
+
+	ck_assert_int_eq(pd_expect_numbers("o", " 1 2,4.5", false, 10, 8, x, &n,
+	                                   NULL), PD_OK);
+	ck_assert_uint_eq(n, 3);
+	ck_assert_double_eq_tol(x[2], 4.5, 1e-15);
+	static const char *const bad[] = { "", " , ", "2 1", "1 1", "0", "-1",
+		                           "11", "a", "1 2 3 4 5 6 7 8 9",
+		                           "1e400", "nan" };
+
+	for (size_t k = 0; k < sizeof bad / sizeof *bad; k++)
+		ck_assert_msg(pd_expect_numbers("o", bad[k], false, 10, 8, x,
+		                                &n, NULL) == PD_USAGE, "'%s'",
+		              bad[k]);
+	ck_assert_int_eq(pd_expect_numbers("o", "1 2.5", true, 10, 8, x, &n,
+	                                   NULL), PD_USAGE);
+}
+END_TEST
+
+/* --- words --------------------------------------------------------------------------- */
+
+/* Every run of blanks and line ends as one blank. */
+static void add_squeezed(pd_buf *to, const char *text)
+{
+	bool gap = false;
+
+	for (; *text; text++) {
+		bool blank = *text == ' ' || *text == '\n';
+
+		if (!blank && gap)
+			pd_buf_char(to, ' ');
+		if (!blank)
+			pd_buf_char(to, *text);
+		gap = blank;
+	}
+}
+
+static void text_of(const pd_expect_answer *a, pd_buf *to)
+{
+	pd_text_style style = { .width = 80 };
+	pd_doc *d = NULL;
+	pd_error err = { 0 };
+
+	ck_assert_int_eq(pd_compose_expect(a, &d, &err), PD_OK);
+	pd_buf html, lines;
+
+	pd_buf_init(to);
+	pd_buf_init(&lines);
+	ck_assert_int_eq(pd_doc_write_text(d, &style, &lines, &err), PD_OK);
+	add_squeezed(to, pd_buf_text(&lines));
+	pd_buf_clear(&lines);
+	pd_buf_init(&html);
+	ck_assert_int_eq(pd_doc_write_html(d, &html, &err), PD_OK);
+	ck_assert_ptr_nonnull(strstr(pd_buf_text(&html), "<svg"));
+	pd_buf_clear(&html);
+	pd_doc_free(d);
+}
+
+/* Groups are spoken of, harm stands beside gain, nothing is promised. */
+START_TEST(wording)
+{
+	static const char *const must[] = {
+		"Of 100 such patients about", "not seen", "Over: above the mL given",
+		"Adverse events at the site", "0.12% to 1.67%", "punctures",
+		"What the next site or the next mL adds", "Nobody's own yield is foretold",
+		"patients left out in 10 parts", "70 mL a kg of 70 kg", "seed 4711",
+	};
+	static const char *const never[] = { "you will", "guarantee", "promises",
+		                             "this patient will",
+		                             "significant" };
+	struct clinic c = usual(150);
+	pd_expect_request r = expect_request();
+	static const size_t sites[] = { 1, 2, 4, 8 };
+	static const double ml[] = { 4, 8 };
+	static pd_expect_answer a;
+	pd_buf b;
+
+	store = expect_clinic(&c, false);
+	r.target = 300;
+	r.total_ml = 20;
+	r.weight_kg = 70;
+	grid(&r, 4, sites, 2, ml);
+	ck_assert_int_eq(ask(&r, &a), PD_OK);
+	text_of(&a, &b);
+	for (size_t k = 0; k < sizeof must / sizeof *must; k++)
+		ck_assert_msg(strstr(pd_buf_text(&b), must[k]) != NULL,
+		              "no '%s'", must[k]);
+	for (size_t k = 0; k < sizeof never / sizeof *never; k++)
+		ck_assert_msg(strstr(pd_buf_text(&b), never[k]) == NULL,
+		              "'%s'", never[k]);
+	pd_buf_clear(&b);
+}
+END_TEST
+
+/* The limits printed with the published share: 3 of 523. */
+START_TEST(published_harm)
+{
+	double low, high;
+
+	pd_binomial_limits(3, 523, 0.95, &low, &high);
+	ck_assert_double_eq_tol(low, 0.001184, 5e-7);
+	ck_assert_double_eq_tol(high, 0.016671, 5e-7);
+}
+END_TEST
+
+int main(void)
+{
+	Suite *s = suite_create("expect");
+	TCase *c = tcase_create("expect");
+
+	tcase_add_checked_fixture(c, setup, teardown);
+	tcase_set_timeout(c, 300);
+	tcase_add_loop_test(c, against_truth, 0, 4);
+	tcase_add_test(c, fit_against_truth);
+	tcase_add_loop_test(c, cover, 0, 2);
+	tcase_add_loop_test(c, own_cases, 0, 2);
+	tcase_add_test(c, syringes);
+	tcase_add_test(c, common_practice);
+	tcase_add_test(c, units);
+	tcase_add_test(c, row_order);
+	tcase_add_test(c, neighbours);
+	tcase_add_test(c, patient_not_seen);
+	tcase_add_test(c, few_patients);
+	tcase_add_test(c, cells_not_seen);
+	tcase_add_test(c, defaults);
+	tcase_add_test(c, limits);
+	tcase_add_test(c, bad_words);
+	tcase_add_test(c, numbers);
+	tcase_add_test(c, wording);
+	tcase_add_test(c, published_harm);
+	suite_add_tcase(s, c);
+	SRunner *r = srunner_create(s);
+
+	srunner_run_all(r, CK_NORMAL);
+	int failed = srunner_ntests_failed(r), all = srunner_ntests_run(r);
+
+	srunner_free(r);
+	printf("%d passed, %d failed\n", all - failed, failed);
+	return failed != 0;
+}
