@@ -49,7 +49,7 @@ static bool room(struct pd_nested *m)
 {
 	size_t p = m->p, ld = m->ld, ne = m->n_elements, ll = ld * ld;
 	struct { double **at; size_t n; } want[] = {
-		{ &m->a, ll }, { &m->d_log_det, ne }, { &m->da, ne * ll },
+		{ &m->cross, ll }, { &m->a, ll }, { &m->d_log_det, ne }, { &m->da, ne * ll },
 		{ &m->dd_log_det, ne * ne }, { &m->dda, ne * ne * ll },
 		{ &m->wide, PD_MAX_R * ld },
 		{ &m->accum, PD_MAX_BLOCK * ll }, { &m->chol, p * p },
@@ -113,7 +113,7 @@ pd_status pd_nested_new(const pd_nested_spec *spec, pd_nested **out,
 	st = pd_columns_make(m, spec, err);
 	if (st == PD_OK)
 		st = pd_tree_groups(m, spec, err);
-	if (st == PD_OK)
+	if (st == PD_OK && !(m->y_scale > 0.0))
 		st = pd_columns_outcome(m, spec->y, err);
 	if (st == PD_OK)
 		st = pd_tree_grow(m, err);
@@ -129,6 +129,7 @@ void pd_nested_free(pd_nested *m)
 {
 	if (!m)
 		return;
+	pd_tree_free(m);
 	pd_arena_free(m->arena);
 	free(m);
 }

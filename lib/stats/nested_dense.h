@@ -9,6 +9,22 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/*
+ * Four numbers side by side, in memory anywhere. A function marked PD_WIDE is
+ * compiled twice and chosen by the processor at the start; every number goes
+ * through the same operations in the same order in both, so results are the
+ * same bytes. (No fused multiply-add: it is in neither.)
+ */
+enum { PD_LANES = 4 };
+typedef double pd_lanes __attribute__((vector_size(8 * PD_LANES), aligned(8),
+                                       may_alias));
+#if defined(__x86_64__) && defined(__gnu_linux__)
+#define PD_WIDE __attribute__((target_clones("avx2", "default")))
+#else
+#define PD_WIDE
+#endif
+#define PD_INLINE static inline __attribute__((always_inline))
+
 /* a = L L', lower triangle of a replaced by L, upper left as it was. False
  * when a pivot is not above 0. */
 bool pd_chol(double *a, size_t n, size_t ld);
@@ -44,5 +60,13 @@ double pd_form(const double *x, const double *a, size_t ld, const double *y,
  */
 void pd_cross_add(double *acc, const double *x, size_t x_step, const double *y,
                   size_t y_step, const double *weight, size_t rows, size_t ld);
+/* Each of `rows` rows x[ld] <- x T, T[ld*ld] upper triangular (read on and
+ * above the diagonal, and within its 4 x 4 blocks: zeros below it). ld is a
+ * multiple of 4. */
+void pd_rows_turn(double *x, size_t rows, const double *t, size_t ld);
+/* sum[ld] += sum over k of x[k,at] x[k,.], rows of x ld apart. ld is a
+ * multiple of 4. */
+void pd_column_add(double *sum, const double *x, size_t rows, size_t at,
+                   size_t ld);
 
 #endif

@@ -10,18 +10,22 @@
 
 #include <string.h>
 
+/* y(ld) += s x(ld), ld a multiple of 4 */
+PD_INLINE void row_add(double *restrict y, double s, const double *restrict x,
+                       size_t ld)
+{
+	for (size_t c = 0; c < ld; c += PD_LANES)
+		*(pd_lanes *)(y + c) += s * *(const pd_lanes *)(x + c);
+}
+
 /* y(a*ld) += f M(a*b) X(b*ld) */
-static inline void rows_add(double *restrict y, double f, const double *m,
-                            size_t a, size_t b, const double *restrict x,
-                            size_t ld)
+PD_INLINE void rows_add(double *restrict y, double f, const double *m,
+                        size_t a, size_t b, const double *restrict x,
+                        size_t ld)
 {
 	for (size_t i = 0; i < a; i++)
-		for (size_t j = 0; j < b; j++) {
-			double s = f * m[i * b + j];
-
-			for (size_t c = 0; c < ld; c++)
-				y[i * ld + c] += s * x[j * ld + c];
-		}
+		for (size_t j = 0; j < b; j++)
+			row_add(y + i * ld, f * m[i * b + j], x + j * ld, ld);
 }
 
 /* out(a*b) = x(a*k) y(k*b) */

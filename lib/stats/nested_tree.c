@@ -2,11 +2,52 @@
  * nested_tree.c - from group codes to the tree, and the one pass over the
  * rows that makes every sum the likelihood needs. Letters: nested_tree.h.
  */
-#include "stats/nested_dense.h"
-#include "stats/nested_tree.h"
+#include "stats/nested_kernel.h"
 
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
+
+/* ---- room --------------------------------------------------------------- */
+
+struct pd_room {
+	struct pd_room *older;
+	void *at;
+	size_t size;
+};
+
+enum { PAGE = 2 << 20 }; /* a large one */
+
+double *pd_tree_room(struct pd_nested *m, size_t n)
+{
+#if defined(MAP_ANONYMOUS) && defined(MADV_HUGEPAGE)
+	if (n >= PAGE / 2 / sizeof(double) &&
+	    n < SIZE_MAX / 2 / sizeof(double)) {
+		struct pd_room *room = PD_NEW(m->arena, struct pd_room, 1);
+		size_t size = (n * sizeof(double) + PAGE - 1) / PAGE * PAGE;
+		void *at = room ? mmap(NULL, size, PROT_READ | PROT_WRITE,
+		                       MAP_PRIVATE | MAP_ANONYMOUS, -1, 0) :
+		                  MAP_FAILED;
+
+		if (at == MAP_FAILED)
+			return NULL;
+		madvise(at, size, MADV_HUGEPAGE); /* or do without */
+		*room = (struct pd_room){ m->large, at, size };
+		m->large = room;
+		return at;
+	}
+#endif
+	return PD_NEW(m->arena, double, n);
+}
+
+void pd_tree_free(struct pd_nested *m)
+{
+	for (struct pd_room *r = m->large; r; r = r->older)
+		munmap(r->at, r->size);
+	m->large = NULL;
+}
+
+/* ---- groups ------------------------------------------------------------- */
 
 static int cmp_code(const void *a, const void *b)
 {
@@ -168,24 +209,24 @@ pd_status pd_tree_groups(struct pd_nested *m, const pd_nested_spec *spec,
 }
 
 /* C and B of each leaf, columns >= from of B only. */
+PD_WIDE
 static void leaf_sums(struct pd_nested *m, size_t from)
 {
 	struct pd_level *lv = &m->level[m->depth - 1];
-	size_t r = m->r, ld = m->ld, w = m->w, step = r * r + r * ld;
+	size_t r = m->r, ld = m->ld, step = r * r + r * ld;
+	size_t first = from / PD_LANES * PD_LANES;
 
-	for (size_t g = 0; g < lv->n_groups; g++)
+	for (size_t g = 0; from > 0 && g < lv->n_groups; g++)
 		for (size_t a = 0; a < r; a++)
 			memset(lv->group_first + g * step + r * r + a * ld +
-			       from, 0, (w - from) * sizeof(double));
+			       first, 0, (ld - first) * sizeof(double));
 	for (size_t i = 0; i < m->n; i++) {
 		const double *z = m->random + i * r, *x = m->rows + i * ld;
 		double *leaf = lv->group_first + lv->row_group[i] * step;
 
 		for (size_t a = 0; a < r; a++) {
-			double *b = leaf + r * r + a * ld;
-
-			for (size_t j = from; j < w; j++)
-				b[j] += z[a] * x[j];
+			row_add(leaf + r * r + a * ld + first, z[a], x + first,
+			        ld - first);
 			for (size_t c = 0; from == 0 && c < r; c++)
 				leaf[a * r + c] += z[a] * z[c];
 		}
@@ -210,26 +251,29 @@ static bool level_room(struct pd_nested *m, struct pd_level *lv)
 		{ &lv->within, sums },
 	};
 
-	for (size_t i = 0; i < sizeof room / sizeof *room; i++) {
-		*room[i].at = PD_NEW(m->arena, double, room[i].n);
-		if (!*room[i].at)
-			return false;
+	size_t all = 0;
+	double *at;
+
+	for (size_t i = 0; i < sizeof room / sizeof *room; i++)
+		all += room[i].n;
+	at = pd_tree_room(m, all);
+	for (size_t i = 0; at && i < sizeof room / sizeof *room; i++) {
+		*room[i].at = at;
+		at += room[i].n;
 	}
-	return true;
+	return at != NULL;
 }
 
 pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
 {
-	bool ok;
+	bool ok = true;
 
-	m->cross = PD_NEW(m->arena, double, m->ld * m->ld);
-	ok = m->cross != NULL;
-	if (ok && m->depth > 0) {
+	if (m->depth > 0) {
 		struct pd_level *leaves = &m->level[m->depth - 1];
 
 		leaves->group_first =
-			PD_NEW(m->arena, double, leaves->n_groups *
-			       (m->r * m->r + m->r * m->ld));
+			pd_tree_room(m, leaves->n_groups *
+			             (m->r * m->r + m->r * m->ld));
 		ok = leaves->group_first != NULL;
 		if (ok) {
 			leaf_sums(m, 0);
@@ -246,76 +290,80 @@ pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
 	return PD_OK;
 }
 
+/*
+ * Sums of columns >= from begin at the block of four that `from` lies in: what
+ * lies before it in that block comes out as it was.
+ */
+
 /* Mean B of each bundle. */
+PD_WIDE
 static void bundle_means(struct pd_nested *m, struct pd_level *lv, size_t from)
 {
-	size_t r = m->r, ld = m->ld, w = m->w, step = r * r + r * ld;
+	size_t r = m->r, ld = m->ld, step = r * r + r * ld;
+	size_t first = from / PD_LANES * PD_LANES;
 
 	for (size_t i = 0; i < lv->n_nodes * r; i++)
-		memset(lv->b + i * ld + from, 0, (w - from) * sizeof(double));
+		memset(lv->b + i * ld + first, 0,
+		       (ld - first) * sizeof(double));
 	for (size_t g = 0; g < lv->n_groups; g++) {
 		const double *leaf = lv->group_first + g * step + r * r;
 		double *b = lv->b + lv->bundle[g] * r * ld;
 		double share = lv->mult ? 1.0 / lv->mult[lv->bundle[g]] : 1.0;
 
 		for (size_t a = 0; a < r; a++)
-			for (size_t j = from; j < w; j++)
-				b[a * ld + j] += share * leaf[a * ld + j];
+			row_add(b + a * ld + first, share,
+			        leaf + a * ld + first, ld - first);
 	}
 }
 
-/* sum[j, c] += x_j y_c for c >= from and all j. */
-static void outer(double *sum, const double *x, const double *y, size_t w,
-                  size_t ld, size_t from)
+/* Columns from `first` on of every row to 0. */
+static void clear_columns(double *sum, size_t ld, size_t first)
 {
-	for (size_t j = 0; j < w; j++)
-		for (size_t c = from; c < w; c++)
-			sum[j * ld + c] += x[j] * y[c];
+	for (size_t j = 0; j < ld; j++)
+		memset(sum + j * ld + first, 0, (ld - first) * sizeof *sum);
 }
 
-static void clear_columns(double *sum, size_t w, size_t ld, size_t from)
-{
-	for (size_t j = 0; j < w; j++)
-		memset(sum + j * ld + from, 0, (w - from) * sizeof *sum);
-}
-
-/* Rows >= from of block (i, j) are columns >= from of block (j, i). */
-static void mirror(double *sums, size_t q, size_t w, size_t ld, size_t from)
+/* Rows >= first of block (i, j) are columns >= first of block (j, i). */
+static void mirror(double *sums, size_t q, size_t ld, size_t first)
 {
 	for (size_t i = 0; i < q; i++)
 		for (size_t j = 0; j < q; j++) {
 			double *to = sums + (i * q + j) * ld * ld;
 			const double *of = sums + (j * q + i) * ld * ld;
 
-			for (size_t c = from; c < w; c++)
-				for (size_t k = 0; k < from; k++)
+			for (size_t c = first; c < ld; c++)
+				for (size_t k = 0; k < first; k++)
 					to[c * ld + k] = of[k * ld + c];
 		}
 }
 
 /* One leaf into the sums of its shape, rows of B_S in x[q*ld]. */
-static void add_leaf(double *sums, const double *x, size_t q, size_t w,
-                     size_t ld, size_t from)
+PD_INLINE void add_leaf(double *sums, const double *x, size_t q, size_t ld,
+                        size_t first)
 {
 	for (size_t i = 0; i < q; i++)
 		for (size_t j = 0; j < q; j++)
-			outer(sums + (i * q + j) * ld * ld, x + i * ld,
-			      x + j * ld, w, ld, from);
+			for (size_t a = 0; a < ld; a++)
+				row_add(sums + ((i * q + j) * ld + a) * ld +
+				        first, x[i * ld + a],
+				        x + j * ld + first, ld - first);
 }
 
 /*
  * total[s][i][j] = sum over the leaves of shape s of B_i' B_j (rows i, j of
  * B_S), and within[s][i][j] the same about the bundle means.
  */
+PD_WIDE
 static void presum(struct pd_nested *m, struct pd_level *lv, size_t from)
 {
-	size_t q = lv->q, ld = m->ld, r = m->r, w = m->w;
+	size_t q = lv->q, ld = m->ld, r = m->r;
 	size_t step = r * r + r * ld, block = q * q * ld * ld;
+	size_t first = from / PD_LANES * PD_LANES;
 	double *x = m->wide, *about = m->wide + q * ld;
 
 	for (size_t k = 0; k < lv->s.n * q * q; k++) {
-		clear_columns(lv->total + k * ld * ld, w, ld, from);
-		clear_columns(lv->within + k * ld * ld, w, ld, from);
+		clear_columns(lv->total + k * ld * ld, ld, first);
+		clear_columns(lv->within + k * ld * ld, ld, first);
 	}
 	for (size_t g = 0; g < lv->n_groups; g++) {
 		const double *leaf = lv->group_first + g * step + r * r;
@@ -323,30 +371,43 @@ static void presum(struct pd_nested *m, struct pd_level *lv, size_t from)
 		const double *mean = lv->b + at * r * ld;
 
 		for (size_t i = 0; i < q; i++)
-			for (size_t j = 0; j < w; j++) {
+			for (size_t j = 0; j < ld; j++) {
 				size_t k = lv->col[i] * ld + j;
 
 				x[i * ld + j] = leaf[k];
 				about[i * ld + j] = leaf[k] - mean[k];
 			}
-		add_leaf(lv->total + s * block, x, q, w, ld, from);
+		add_leaf(lv->total + s * block, x, q, ld, first);
 		if (lv->mult[at] > 1.5)
-			add_leaf(lv->within + s * block, about, q, w, ld,
-			         from);
+			add_leaf(lv->within + s * block, about, q, ld, first);
 	}
 	for (size_t s = 0; s < lv->s.n; s++) {
-		mirror(lv->total + s * block, q, w, ld, from);
-		mirror(lv->within + s * block, q, w, ld, from);
+		mirror(lv->total + s * block, q, ld, first);
+		mirror(lv->within + s * block, q, ld, first);
 	}
+}
+
+/* W'W, column p and row p only where from > 0. */
+static void cross_sums(struct pd_nested *m, size_t from)
+{
+	size_t ld = m->ld;
+
+	if (from == 0) {
+		memset(m->cross, 0, ld * ld * sizeof *m->cross);
+		pd_cross_add(m->cross, m->rows, ld, m->rows, ld, NULL, m->n,
+		             ld);
+		return;
+	}
+	memset(m->vec, 0, ld * sizeof *m->vec);
+	pd_column_add(m->vec, m->rows, m->n, from, ld);
+	for (size_t j = 0; j < ld; j++)
+		m->cross[j * ld + from] = m->cross[from * ld + j] = m->vec[j];
 }
 
 void pd_tree_sums(struct pd_nested *m, size_t from)
 {
-	clear_columns(m->cross, m->w, m->ld, from);
-	for (size_t i = 0; i < m->n; i++)
-		outer(m->cross, m->rows + i * m->ld, m->rows + i * m->ld,
-		      m->w, m->ld, from);
-	mirror(m->cross, 1, m->w, m->ld, from);
+	if (from > 0 || !m->have_cross)
+		cross_sums(m, from);
 	if (m->depth == 0)
 		return;
 	if (from > 0)

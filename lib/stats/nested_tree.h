@@ -122,6 +122,8 @@ struct pd_nested {
 	double *gamma;         /* p: y = Q gamma + y_scale y~                */
 	double y_scale;
 	double *cross;         /* ld*ld: W'W                                 */
+	bool have_cross;       /* nested_columns.c made it                   */
+	struct pd_room *large; /* of nested_tree.c                           */
 	struct pd_level level[PD_NESTED_LEVELS];
 	/* what moves with the parameters: value and derivatives */
 	double log_det;        /* log |V|                                    */
@@ -161,7 +163,12 @@ bool pd_shape_upper(struct pd_nested *m, size_t k);
 /* nested_tree.c: sums of columns >= from again: after y changed, from = p. */
 void pd_tree_sums(struct pd_nested *m, size_t from);
 
-/* nested_columns.c */
+/* Zeroed, until pd_tree_free; NULL without memory. Large room comes from the
+ * system in large pages where it has them. */
+double *pd_tree_room(struct pd_nested *m, size_t n);
+void pd_tree_free(struct pd_nested *m);
+
+/* nested_columns.c: y_scale > 0 afterwards says the outcome is in as well. */
 pd_status pd_columns_make(struct pd_nested *m, const pd_nested_spec *spec,
                           pd_error *err);
 /* Replace the outcome, scaled and freed of Q; PD_REFUSED without variation. */
