@@ -435,7 +435,7 @@ static void run_one(const struct checks *all, const struct check *c,
 	static reference_handler *const handler[] = {
 		reference_small,  reference_nested, reference_blood,
 		reference_linear, reference_count,  reference_power,
-		reference_pool,
+		reference_pool,   reference_profile,
 	};
 	double got = NAN, r;
 

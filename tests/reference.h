@@ -28,6 +28,7 @@ reference_handler reference_linear; /* tests/reference_linear.c  */
 reference_handler reference_count;  /* tests/reference_count.c   */
 reference_handler reference_power;  /* tests/reference_power.c   */
 reference_handler reference_pool;   /* tests/reference_pool.c    */
+reference_handler reference_profile; /* tests/reference_profile.c */
 
 /*
  * A data file of the folder as a frame, read once and kept until the end:
