@@ -16,6 +16,28 @@ ORDER BY look_id LIMIT 1;
 SELECT se FROM looks WHERE question_sha256 = ?1 AND data_state <> ?2
 AND se > 0 ORDER BY look_id;
 
+-- Files loaded since: rows of the chain after the state that was read.
+--: look_last
+SELECT l.look_date, l.estimate, l.se, l.low, l.high, l.n_rows, l.n_patients,
+       (SELECT count(*) FROM audit a WHERE a.what IN ('load', 'supersede')
+        AND a.seq > (SELECT b.seq FROM audit b WHERE b.hash = l.data_state)),
+       (SELECT count(*) FROM audit a WHERE a.what = 'supersede'
+        AND a.seq > (SELECT b.seq FROM audit b WHERE b.hash = l.data_state))
+FROM looks l WHERE l.question_sha256 = ?1 AND l.data_state <> ?2
+ORDER BY l.look_id DESC LIMIT 1;
+
+--: look_reworded
+SELECT look_date FROM looks WHERE question = ?1 AND question_sha256 <> ?2
+ORDER BY look_id DESC LIMIT 1;
+
+-- 731 days are two years.
+--: new_patients
+WITH firsts AS (SELECT min(case_date) AS day FROM cases
+                WHERE case_date IS NOT NULL GROUP BY patient_id),
+     span AS (SELECT min(case_date) AS a, max(case_date) AS b FROM cases)
+SELECT coalesce(sum(day > b - 731), 0), coalesce(min(731, b - a + 1), 0)
+FROM firsts, span;
+
 --: sources_after
 SELECT count(*) FROM sources WHERE loaded > ?1;
 

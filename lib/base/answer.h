@@ -169,6 +169,7 @@ typedef struct pd_review {
 	pd_trend *trend;
 	size_t n_cautions;
 	const char **cautions;
+	const struct pd_changes *changes; /* base/changes.h; NULL: not asked   */
 } pd_review;
 
 #endif

@@ -245,6 +245,80 @@ pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
 	return st;
 }
 
+static void take_look(sqlite3_stmt *q, pd_past_look *out)
+{
+	double *number[] = { &out->estimate, &out->se, &out->low, &out->high };
+	size_t *count[] = { &out->n_rows, &out->n_patients, &out->loads,
+		            &out->corrections };
+
+	snprintf(out->date, sizeof out->date, "%.10s", pd_db_text(q, 0));
+	for (int k = 0; k < 4; k++) {
+		*number[k] = sqlite3_column_type(q, 1 + k) == SQLITE_NULL
+		                 ? (double)NAN
+		                 : sqlite3_column_double(q, 1 + k);
+		*count[k] = (size_t)sqlite3_column_int64(q, 5 + k);
+	}
+}
+
+static pd_status read_look(pd_store *s, const char *sql, const char *first,
+                           const char *second, pd_past_look *look,
+                           char *date, pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = false;
+	pd_status st = pd_db_prepare(s, sql, &q, err);
+
+	if (st == PD_OK) {
+		pd_db_bind_text(q, 1, first);
+		pd_db_bind_text(q, 2, second);
+		st = pd_db_step(s, q, &row, err);
+	}
+	if (row && look)
+		take_look(q, look);
+	if (row && date)
+		snprintf(date, 11, "%.10s", pd_db_text(q, 0));
+	sqlite3_finalize(q);
+	return st;
+}
+
+pd_status pd_store_last_look(pd_store *s, const char *question,
+                             const char *question_sha256, pd_past_look *out,
+                             pd_error *err)
+{
+	char state[65];
+	pd_status st = pd_db_begin_read(s, err);
+
+	memset(out, 0, sizeof *out);
+	if (st == PD_OK)
+		st = pd_audit_data_state(s, state, err);
+	if (st == PD_OK)
+		st = read_look(s, pd_sql_look_last, question_sha256, state,
+		               out, NULL, err);
+	if (st == PD_OK)
+		st = read_look(s, pd_sql_look_reworded, question,
+		               question_sha256, NULL, out->reworded, err);
+	return pd_db_end(s, st, err);
+}
+
+pd_status pd_store_new_patients(pd_store *s, size_t *n, double *days,
+                                pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = false;
+	pd_status st = pd_db_prepare(s, pd_sql_new_patients, &q, err);
+
+	*n = 0;
+	*days = 0;
+	if (st == PD_OK)
+		st = pd_db_step(s, q, &row, err);
+	if (row) {
+		*n = (size_t)sqlite3_column_int64(q, 0);
+		*days = sqlite3_column_double(q, 1);
+	}
+	sqlite3_finalize(q);
+	return st;
+}
+
 /* First column of the first row of a statement on one hash, "" without. */
 static pd_status first_text(pd_store *s, const char *sql, const char *hash,
                             char out[11], pd_error *err)

@@ -10,12 +10,18 @@ typedef struct pd_store pd_store; /* opaque: owns the database */
 
 typedef enum pd_open_mode {
 	PD_OPEN_READ,   /* must exist; nothing is written                      */
+	PD_OPEN_INSPECT, /* the same, whatever its audit chain is like         */
 	PD_OPEN_WRITE,  /* must exist                                          */
 	PD_OPEN_CREATE  /* made when missing, mode 0600                        */
 } pd_open_mode;
 
+/* PD_BROKEN where the audit chain is broken, except for PD_OPEN_INSPECT. */
 pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
                         pd_error *err);
+/* The same; date: ISO date for the first row of a store that is made, NULL or
+ * "" for that of the clock (data/audit.h). */
+pd_status pd_store_open_on(const char *path, pd_open_mode mode,
+                           const char *date, pd_store **out, pd_error *err);
 void pd_store_close(pd_store *s); /* NULL is welcome */
 
 typedef struct pd_store_counts {
@@ -26,7 +32,7 @@ typedef struct pd_store_counts {
 } pd_store_counts;
 pd_status pd_store_count(pd_store *s, pd_store_counts *out, pd_error *err);
 
-/* Walk the audit chain; PD_DATA with the first bad row where it is broken. */
+/* Walk the audit chain; PD_BROKEN with the first bad row where it is broken. */
 pd_status pd_store_audit_verify(pd_store *s, pd_error *err);
 
 /* Called for each source file in the order loaded. */
@@ -70,10 +76,28 @@ pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
  */
 pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
                                  double **se, size_t *n, pd_error *err);
-/* ISO date the question (by its hash) was first read on, "" when never. */
+/*
+ * The newest reading of the question on another state of the data than
+ * today's; out->date "" when there is none. loads, corrections: files loaded
+ * since, and those of them that superseded. reworded: date of the newest
+ * reading of a question of that name and other words, "" when none.
+ */
+typedef struct pd_past_look {
+	char date[11], reworded[11];
+	double estimate, se, low, high;
+	size_t n_rows, n_patients, loads, corrections;
+} pd_past_look;
+pd_status pd_store_last_look(pd_store *s, const char *question,
+                             const char *question_sha256, pd_past_look *out,
+                             pd_error *err);
+/* Patients first seen in the last two years of the store (or in all its days,
+ * when fewer), and those days. */
+pd_status pd_store_new_patients(pd_store *s, size_t *n, double *days,
+                                pd_error *err);
 /* Source files loaded after that ISO date. */
 pd_status pd_store_sources_after(pd_store *s, const char *date, size_t *n,
                                  pd_error *err);
+/* ISO date the question (by its hash) was first read on, "" when never. */
 pd_status pd_store_first_look(pd_store *s, const char *question_sha256,
                               char date[11], pd_error *err);
 /* Remember a plan (by hash); *first_date gets the date it was first seen. */

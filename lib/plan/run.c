@@ -3,6 +3,7 @@
 #include "base/version.h"
 #include "data/query.h"
 #include "plan/answer_one.h"
+#include "plan/changes.h"
 #include "plan/looks.h"
 #include "plan/trend.h"
 #include "plan/verdict.h"
@@ -259,7 +260,10 @@ pd_status pd_run_review(pd_store *s, const pd_plan *plan,
 	struct work w = { .store = s, .plan = plan, .options = options,
 		          .arena = arena, .r = out };
 
-	return run(&w, plan->question, plan->n_questions, true, err);
+	pd_status st = run(&w, plan->question, plan->n_questions, true, err);
+
+	return st == PD_OK ? pd_changes_find(s, plan, options, arena, out, err)
+	                   : st;
 }
 
 pd_status pd_run_question(pd_store *s, const pd_plan *plan,

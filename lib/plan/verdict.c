@@ -63,6 +63,20 @@ static pd_status adjust(pd_effect **e, size_t n, pd_adjust how, double *margin,
 	return st;
 }
 
+pd_verdict pd_verdict_alone(pd_scale scale, double margin, double low,
+                            double high)
+{
+	double none = scale == PD_RATIO ? 1 : 0;
+	double bottom = scale == PD_RATIO ? margin : -margin;
+	double top = scale == PD_RATIO ? 1 / margin : margin;
+
+	if (!isnan(margin) && low >= bottom && high <= top)
+		return PD_NO_MATTER;
+	if (low > none)
+		return PD_BETTER;
+	return high < none ? PD_WORSE : PD_NOT_SETTLED;
+}
+
 static pd_verdict decide(const pd_effect *e, const pd_answer *a,
                          double p_margin_adjusted)
 {

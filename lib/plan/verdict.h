@@ -28,6 +28,11 @@
 void pd_verdict_measure(pd_effect *e, pd_scale scale, double margin,
                         double level);
 
+/* The word of an interval alone, on the printed scale, before other tests are
+ * allowed for: PD_BETTER, PD_WORSE, PD_NO_MATTER or PD_NOT_SETTLED. */
+pd_verdict pd_verdict_alone(pd_scale scale, double margin, double low,
+                            double high);
+
 /*
  * Adjust p within roles over all answers (primary: within a question that has
  * several effects, Holm; secondary: Holm over all; exploratory: Benjamini-

@@ -20,6 +20,7 @@ static pd_doc *begin(const pd_review *r, const char *title, size_t n_answers)
 	pd_part_clinic(d, r);
 	pd_doc_heading(d, 2, "verdicts", "What these draws say");
 	pd_part_board(d, r, n_answers);
+	pd_part_moved(d, r);
 	pd_part_tests(d, r, n_answers);
 	pd_part_short_cautions(d);
 	pd_doc_page_end(d);
@@ -35,6 +36,7 @@ pd_status pd_compose_review(const pd_review *review, pd_doc **out,
 
 	if (!d)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	pd_part_changes(d, review);
 	pd_part_forest(d, review, review->n_answers);
 	pd_part_trend(d, review);
 	for (size_t i = 0; i < review->n_answers; i++)

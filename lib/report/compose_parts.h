@@ -21,6 +21,12 @@ void pd_part_board(pd_doc *d, const pd_review *r, size_t n_answers);
 /* Number of tests, multiplicity, controls, harm; short cautions. */
 void pd_part_tests(pd_doc *d, const pd_review *r, size_t n_answers);
 
+/* compose_changes.c: verdicts that moved since the last reading, in a line of
+ * the first page; the section with drift and what is open. Nothing where the
+ * review was not held against the ledger. */
+void pd_part_moved(pd_doc *d, const pd_review *r);
+void pd_part_changes(pd_doc *d, const pd_review *r);
+
 /* compose_forest.c */
 void pd_part_forest(pd_doc *d, const pd_review *r, size_t n_answers);
 void pd_part_trend(pd_doc *d, const pd_review *r);

@@ -1,0 +1,70 @@
+/*
+ * changes.h - what a review adds to its answers: how each verdict stands
+ * against the last reading of the same question, when open questions may be
+ * settled, and signals of drift. Plain structs the plan room fills and the
+ * report room words.
+ */
+#ifndef PERDRAW_BASE_CHANGES_H
+#define PERDRAW_BASE_CHANGES_H
+
+#include "base/watch.h"
+
+/*
+ * The first effect of a question at its last reading on other data, beside
+ * today's. Both words are of the printed interval alone, without what other
+ * tests of the review take away: only this can be told from the ledger.
+ */
+typedef struct pd_moved {
+	size_t answer;             /* place in the review                      */
+	const char *date;          /* of the last reading                      */
+	pd_verdict then, now;
+	double value, low, high;   /* then; as printed: ratio, or difference   */
+	size_t n_rows, n_patients; /* then                                     */
+	size_t n_rows_now, n_patients_now;
+	size_t n_loads, n_corrections; /* files loaded, superseding, since     */
+	bool refused;              /* no answer today                          */
+	bool by_looks;             /* today's interval as a single reading
+	                              would give another word                  */
+} pd_moved;
+
+typedef enum pd_open_state {
+	PD_OPEN_AT_RATE,    /* in `years`                                      */
+	PD_OPEN_FAR,        /* not within ten years                            */
+	PD_OPEN_BY_TESTS,   /* the interval alone would settle it              */
+	PD_OPEN_NO_RATE     /* the rate of patients cannot be told             */
+} pd_open_state;
+
+/* An effect that is not settled. */
+typedef struct pd_open {
+	size_t answer, effect;
+	pd_open_state state;
+	bool inside;               /* it would be settled inside the margin    */
+	size_t n_patients;
+	double needed, a_year, years; /* patients in all; new ones a year      */
+} pd_open;
+
+/* One outcome watched since its baseline, all cases together. */
+typedef struct pd_drift {
+	const char *outcome_words, *judge_words;
+	const char *refusal;
+	pd_scale scale;
+	double level;
+	const char *base_until;
+	size_t n_signals;          /* of both charts                           */
+	pd_signal latest;          /* where there is any                       */
+} pd_drift;
+
+enum { PD_DRIFTS = 2 };
+
+typedef struct pd_changes {
+	size_t n_moved, n_new;     /* read before; not read before on other
+	                              data: of these ...                       */
+	size_t n_reworded;         /* ... so many under another wording        */
+	pd_moved *moved;
+	size_t n_open;
+	pd_open *open;
+	size_t n_drifts;
+	pd_drift drift[PD_DRIFTS];
+} pd_changes;
+
+#endif
