@@ -6,7 +6,10 @@
  */
 #include "plan/claim_own.h"
 #include "stats/power.h"
+#include "stats/paired.h"
+#include "stats/printed.h"
 #include "stats/quantile.h"
+#include "stats/stream.h"
 
 #include <check.h>
 #include <math.h>
@@ -50,7 +53,7 @@ static void rebuild(const char *text)
 	answer.trial.refusal = "not tried";
 	work = (struct claim){ NULL, &file, arena, &answer };
 	ck_assert_int_eq(pd_claim_rebuild(&work, &err), PD_OK);
-	ck_assert_int_eq(pd_claim_power(&work, &err), PD_OK);
+	pd_claim_power(&work);
 }
 
 #define HEAD "[claim]\ntitle = t\noutcome = tnc\njudge = concentration\n"
@@ -509,6 +512,49 @@ START_TEST(a_difference_carries_both_errors)
 }
 END_TEST
 
+/*
+ * A printed arm of 12 from the very patients of this clinic, against 30 of
+ * them: its interval over ordinary practice misses 1 once in 20 times, so a
+ * comparator as good as ordinary practice is called weak once in 40. 20,000
+ * made-up pairs, seeded; standard error of the shares 0.0015 and 0.0011.
+ */
+START_TEST(equal_levels_are_seldom_called_weak)
+{
+	enum { DRAWS = 20000, PRINTED = 12, HERE = 30 };
+	size_t misses = 0, weak = 0;
+	pd_stream s;
+
+	pd_stream_init(&s, 20261125, 7);
+	for (size_t i = 0; i < DRAWS; i++) {
+		double x[HERE];
+		pd_estimate arm, here;
+		pd_printed p;
+		pd_claim_ratio r = { 0 };
+
+		for (size_t k = 0; k < PRINTED; k++)
+			x[k] = 3 + 0.6 * pd_stream_normal(&s);
+		ck_assert_int_eq(pd_paired_mean(x, PRINTED, 0.95, &arm, NULL),
+		                 PD_OK);
+		for (size_t k = 0; k < HERE; k++)
+			x[k] = 3 + 0.6 * pd_stream_normal(&s);
+		ck_assert_int_eq(pd_paired_mean(x, HERE, 0.95, &here, NULL),
+		                 PD_OK);
+		/* as it would be printed, and read back */
+		ck_assert_int_eq(pd_printed_geometric(
+		    exp(arm.value), exp(arm.low), exp(arm.high), 0.95, PRINTED,
+		    0, &p, NULL), PD_OK);
+		arm = (pd_estimate){ p.log_mean, p.log_se, p.df, NAN, NAN, 0.95,
+			             NAN };
+		r.log = pd_claim_difference(&arm, &here, 0.95);
+		pd_claim_measure(&r, NAN);
+		misses += r.log.low > 0 || r.log.high < 0;
+		weak += r.verdict == PD_WORSE;
+	}
+	ck_assert_double_eq_tol((double)misses / DRAWS, 0.05, 0.006);
+	ck_assert_double_eq_tol((double)weak / DRAWS, 0.025, 0.0045);
+}
+END_TEST
+
 /* A word never contradicts interval and margin, over many. */
 START_TEST(words_agree_with_intervals)
 {
@@ -598,11 +644,80 @@ START_TEST(no_gain_has_none)
 }
 END_TEST
 
+/* A middle off the centre of its quartiles is said; numbers beyond the range
+ * of doubles are an error at the arm's line. */
+START_TEST(numbers_that_no_law_fits)
+{
+	pd_error err;
+
+	rebuild(arms(HEAD, "n = 20\nmedian = 30\nlower = 20\nupper = 45\n",
+	             "n = 20\nmedian = 20\nlower = 13\nupper = 31\n"));
+	ck_assert(!answer.skewed);
+	rebuild(arms(HEAD, "n = 20\nmedian = 43\nlower = 20\nupper = 45\n",
+	             "n = 20\nmedian = 20\nlower = 13\nupper = 31\n"));
+	ck_assert(answer.skewed);
+	ck_assert_int_eq(parse(arms(HEAD, "n = 20\nmean = 1e-300\nsd = 1e300\n",
+	                            "n = 20\nmean = 20\nsd = 8\n"), &err),
+	                 PD_OK);
+	memset(&answer, 0, sizeof answer);
+	work = (struct claim){ NULL, &file, arena, &answer };
+	ck_assert_int_eq(pd_claim_rebuild(&work, &err), PD_PLAN);
+	ck_assert_uint_eq(err.line, 5);
+}
+END_TEST
+
+/* Text with a few bytes changed is read or refused with a place, and what is
+ * read can be rebuilt or refused, never anything else. */
+START_TEST(damaged_files)
+{
+	static const char whole[] =
+	    CFU "wording = 110 % higher\npaired = yes\ncorrelation = 0 to 0.6\n"
+	    "p = < 0.05\nmargin = 0.8\n[device]\nn = 14\nmean = 1470\n"
+	    "plus_minus = 610\nunit = /mL\nmaterial = aspirate\n"
+	    "volume_ml = 3 to 5\nprice = 9\n[comparator]\nn = 14\n"
+	    "mean = 700\nplus_minus = 310\nunit = /mL\n"
+	    "material = aspirate\n[clinic]\nwhere = n_sites is 2\n"
+	    "[trial]\npower = 0.8\n";
+	static const char bytes[] = "019.-= \n[]#%<ez\t";
+	char text[sizeof whole];
+	size_t read = 0;
+
+	for (unsigned i = 0; i < 4000; i++) {
+		unsigned x = i * 2654435761u;
+		pd_error err;
+
+		memcpy(text, whole, sizeof whole);
+		for (unsigned k = 0; k <= i % 3; k++) {
+			x = x * 1664525u + 1013904223u;
+			text[(x >> 8) % (sizeof whole - 1)] =
+			    bytes[(x >> 24) % (sizeof bytes - 1)];
+		}
+		pd_status st = parse(text, &err);
+
+		ck_assert_msg(st == PD_OK || (st == PD_PLAN && err.text[0]),
+		              "%s", text);
+		if (st != PD_OK)
+			continue;
+		read++;
+		memset(&answer, 0, sizeof answer);
+		answer.level = file.plan.level;
+		answer.margin = file.question->margin;
+		work = (struct claim){ NULL, &file, arena, &answer };
+		st = pd_claim_rebuild(&work, &err);
+		ck_assert_msg(st == PD_OK || st == PD_PLAN, "%s", err.text);
+		for (size_t r = 0; st == PD_OK && r < answer.n_readings; r++)
+			ck_assert(answer.reading[r].claim.value > 0);
+	}
+	ck_assert_uint_gt(read, 100);
+}
+END_TEST
+
 static Suite *suite(void)
 {
 	Suite *s = suite_create("claim");
 	TCase *c = tcase_create("all");
 
+	tcase_set_timeout(c, 60);
 	tcase_add_checked_fixture(c, setup, teardown);
 	tcase_add_test(c, geometric_means_with_intervals);
 	tcase_add_test(c, plus_minus_is_shown_both_ways);
@@ -620,7 +735,10 @@ static Suite *suite(void)
 	tcase_add_test(c, unequal_pairs_and_kinds);
 	tcase_add_test(c, arms_exchanged);
 	tcase_add_test(c, a_difference_carries_both_errors);
+	tcase_add_test(c, equal_levels_are_seldom_called_weak);
 	tcase_add_test(c, words_agree_with_intervals);
+	tcase_add_test(c, numbers_that_no_law_fits);
+	tcase_add_test(c, damaged_files);
 	tcase_add_test(c, a_gain_has_a_price);
 	tcase_add_test(c, no_gain_has_none);
 	suite_add_tcase(s, c);

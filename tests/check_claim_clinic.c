@@ -8,6 +8,7 @@
 #include "answer_help.h"
 #include "plan/claim.h"
 #include "plan/claim_own.h"
+#include "report/compose.h"
 #include "stats/power.h"
 
 #include <check.h>
@@ -395,6 +396,95 @@ START_TEST(the_list_is_balanced_and_repeatable)
 }
 END_TEST
 
+/* --- the document -------------------------------------------------------------------------- */
+
+static pd_buf page;
+
+/* Lines joined, so that a sentence is found wherever it is broken. */
+static void join_lines(char *text)
+{
+	char *to = text;
+
+	for (const char *c = text; *c; c++) {
+		char x = *c == '\n' ? ' ' : *c;
+
+		if (x != ' ' || (to > text && to[-1] != ' '))
+			*to++ = x;
+	}
+	*to = '\0';
+}
+
+/* The answer as text, until the next. */
+static void written(void)
+{
+	pd_doc *doc = NULL;
+	pd_error err = { 0 };
+	pd_text_style style = { .width = 200 };
+
+	pd_buf_clear(&page);
+	ck_assert_msg(pd_compose_claim(&answer, &doc, &err) == PD_OK, "%s",
+	              err.text);
+	ck_assert_int_eq(pd_doc_write_text(doc, &style, &page, &err), PD_OK);
+	pd_buf html;
+
+	pd_buf_init(&html);
+	ck_assert_int_eq(pd_doc_write_html(doc, &html, &err), PD_OK);
+	ck_assert(strstr(pd_buf_text(&html), "</html>") != NULL);
+	ck_assert(strstr(pd_buf_text(&html), ">nan") == NULL);
+	ck_assert(strstr(pd_buf_text(&page), " nan") == NULL);
+	ck_assert(strstr(pd_buf_text(&page), "(null)") == NULL);
+	pd_buf_clear(&html);
+	pd_doc_free(doc);
+	join_lines(page.data);
+}
+
+static void says(const char *words)
+{
+	ck_assert_msg(strstr(pd_buf_text(&page), words) != NULL,
+	              "'%s' is not in\n%.2500s", words, pd_buf_text(&page));
+}
+
+static void never_says(const char *words)
+{
+	ck_assert_msg(strstr(pd_buf_text(&page), words) == NULL,
+	              "'%s' is in the page", words);
+}
+
+START_TEST(words_of_the_page)
+{
+	pd_buf_init(&page);
+	make_clinic(true);
+	claim_of(20, 12, "");
+	written();
+	says("Its comparator: Weak");
+	says("Adverse events at the site");
+	says("Which side gets the device");
+	claim_of(26, 20, "");
+	written();
+	never_says("Its comparator: Weak");
+	claim_of(60, 20, "");
+	written();
+	says("Less than claimed");
+	run(CLAIM "wording = 300 % higher\n", false);
+	written();
+	says("can mean 4 times as much or 3 times as much");
+	says("no numbers of the comparator are printed");
+	says("The number of patients is not printed");
+	run("[claim]\ntitle = t\noutcome = cfu_f\njudge = concentration\n"
+	    "[device]\nn = 9\nmean = 3\nsd = 1\nunit = per 10^6\n"
+	    "material = aspirate\n", false);
+	written();
+	says("No ratio can be made of it");
+	run(CLAIM "ratio = 1.5\npaired = yes\nn = 4\n[clinic]\n"
+	    "where = syringe_ml is 50\n", false);
+	written();
+	says("smallest exact P they can reach is 0.1250: no result could have "
+	     "been told from none");
+	says("with this clinic's spread");
+	pd_buf_clear(&page);
+}
+END_TEST
+
 /* --- cost, ledger, order --------------------------------------------------------------------- */
 
 START_TEST(cost_follows_the_effect_here)
@@ -470,6 +560,7 @@ static Suite *suite(void)
 	tcase_add_test(c, the_spread_between_sides);
 	tcase_add_test(c, more_sites_a_side);
 	tcase_add_test(c, the_list_is_balanced_and_repeatable);
+	tcase_add_test(c, words_of_the_page);
 	tcase_add_test(c, cost_follows_the_effect_here);
 	tcase_add_test(c, readings_are_counted_once);
 	tcase_add_test(c, rows_in_any_order);

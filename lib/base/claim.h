@@ -139,6 +139,7 @@ typedef struct pd_claim_answer {
 	const char *wording;     /* what the words can mean, or NULL           */
 	size_t n_readings;
 	pd_claim_reading reading[PD_CLAIM_READINGS];
+	bool skewed;             /* a middle far off the centre of its limits  */
 	double exact_p;          /* smallest two-sided exact p at that n       */
 	/* unequal draws in the two arms, and what the volume alone does here */
 	const char *unequal;

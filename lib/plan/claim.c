@@ -260,6 +260,10 @@ static void cautions(struct claim *c)
 	    a[0].kind == PD_PRINT_MEAN_EITHER)
 		caution(c, "Geometric means are worked out from means and "
 		           "spreads as if results were log-normal.");
+	if (c->a->skewed)
+		caution(c, "A printed middle lies far off the centre of its "
+		           "limits on the log scale: the results are not "
+		           "log-normal, or a figure was misread.");
 	if (f->paired && a[0].kind && isnan(f->correlation.low))
 		caution(c, "A paired study is printed without the spread of its "
 		           "pairs; intervals are given for several correlations.");
@@ -340,8 +344,7 @@ pd_status pd_claim_run(pd_store *s, const pd_claim_file *file,
 		st = pd_claim_trial_all(&c, err);
 	else if (st == PD_OK)
 		out->trial.refusal = file->elsewhere;
-	if (st == PD_OK)
-		st = pd_claim_power(&c, err);
+	pd_claim_power(&c);
 	if (st == PD_OK && out->here && !file->question->within)
 		st = pd_claim_weigh(&c, err);
 	if (st == PD_OK)

@@ -43,7 +43,7 @@ pd_estimate pd_claim_difference(const pd_estimate *a, const pd_estimate *b,
 /* Fill arm[], reading[], exact_p, wording; no store. */
 pd_status pd_claim_rebuild(struct claim *c, pd_error *err);
 /* After the spread here is known: what the printed study could show. */
-pd_status pd_claim_power(struct claim *c, pd_error *err);
+void pd_claim_power(struct claim *c);
 
 /* A question like the claim's about age: the model of ordinary practice.
  * matched: rows drawn as the comparator was; adjust: the claim's adjusters;

@@ -54,6 +54,10 @@ pd_estimate pd_claim_difference(const pd_estimate *a, const pd_estimate *b,
 
 /* --- one arm -------------------------------------------------------------------- */
 
+/* A middle further off the centre of its limits than this share of half their
+ * distance is not that of a log-normal. */
+static const double MOST_SKEW = 0.4;
+
 /* Reading `as_se` of a print that does not say which. */
 static pd_status arm_print(const pd_print_arm *a, double level, bool as_se,
                            pd_printed *out, pd_error *err)
@@ -120,6 +124,29 @@ static void add_centre(pd_claim_arm *to, const pd_printed *p,
 	to->centre_high[k] = exp(p->log_mean + half);
 	to->log_se[k] = p->log_se;
 	to->df[k] = p->df;
+}
+
+/* One arm read one way, into its list of centres. Numbers that no law fits
+ * are an error at the arm's place. */
+static pd_status arm_of(struct claim *c, int k, bool as_se, const char *words,
+                        pd_printed *p, pd_error *err)
+{
+	const pd_claim_file *f = c->file;
+	pd_error inner = { 0 };
+	pd_status st = arm_print(&f->arm[k], f->print_level, as_se, p, &inner);
+
+	if (st == PD_OK && !(isfinite(p->log_mean) && p->log_se > 0 &&
+	                     isfinite(p->log_se)))
+		st = pd_fail(&inner, PD_NUMERIC, "out of the range of numbers");
+	if (st != PD_OK)
+		return pd_fail_at(err, st == PD_NO_MEMORY ? st : PD_PLAN,
+		                  f->plan.name, f->arm[k].line, 1,
+		                  "[%s]: %s", k ? "comparator" : "device",
+		                  inner.text);
+	add_centre(&c->a->arm[k], p, words, f->plan.level);
+	if (fabs(p->skew) > MOST_SKEW)
+		c->a->skewed = true;
+	return PD_OK;
 }
 
 static const char *range_text(pd_arena *a, const char *words,
@@ -268,11 +295,7 @@ static pd_status number_readings(struct claim *c, pd_error *err)
 		for (int k = 0; st == PD_OK && k < 2; k++) {
 			if (!f->arm[k].kind)
 				continue;
-			st = arm_print(&f->arm[k], f->print_level, as_se, &p[k],
-			               err);
-			if (st == PD_OK)
-				add_centre(&c->a->arm[k], &p[k], words,
-				           f->plan.level);
+			st = arm_of(c, k, as_se, words, &p[k], err);
 		}
 		if (st != PD_OK)
 			return st;
@@ -479,7 +502,7 @@ static pd_status ratio_reading(struct claim *c, pd_error *err)
 		e.high = level == f->print_level ? log(f->high) : e.value + half;
 		e.p = pd_t_two_sided(e.value / e.se, df);
 	}
-	pd_claim_reading *r = add_reading(c, "printed ratio", &e);
+	pd_claim_reading *r = add_reading(c, "the ratio as printed", &e);
 
 	if (!r)
 		return pd_claim_no_memory(err);
@@ -528,7 +551,7 @@ pd_status pd_claim_rebuild(struct claim *c, pd_error *err)
 
 /* --- what the study could show ------------------------------------------------------- */
 
-pd_status pd_claim_power(struct claim *c, pd_error *err)
+void pd_claim_power(struct claim *c)
 {
 	pd_claim_answer *a = c->a;
 	double n = (double)a->n_patients[0], m = (double)a->n_patients[1];
@@ -537,7 +560,7 @@ pd_status pd_claim_power(struct claim *c, pd_error *err)
 	                                     : a->trial.sd;
 
 	if (!(n > 0) || (!a->paired && !(m > 0)))
-		return PD_OK;
+		return;
 	if (!a->paired)
 		n = 2 * n * m / (n + m); /* the same standard error */
 	for (size_t i = 0; i < a->n_readings; i++) {
@@ -553,15 +576,13 @@ pd_status pd_claim_power(struct claim *c, pd_error *err)
 
 		if (!(r->sd > 0) || n < 2)
 			continue;
-		pd_status st = pd_power_detectable(&t, n, 0.8, &far, err);
-
-		if (st != PD_OK)
-			return st;
+		/* a level that leaves no such power has no answer */
+		if (pd_power_detectable(&t, n, 0.8, &far, NULL) != PD_OK)
+			continue;
 		r->detectable = exp(far);
 		if (isnan(a->margin))
 			continue;
 		t.effect = fabs(log(a->margin));
 		r->power_margin = pd_power_t(&t, n);
 	}
-	return PD_OK;
 }
