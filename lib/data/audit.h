@@ -13,13 +13,31 @@
 
 #include "data/store.h"
 
+#include <stdint.h>
+
 /* SHA-256 in hex, NUL-ended, of bytes[size]. */
 void pd_sha256_hex(const void *bytes, size_t size, char out[65]);
+
+/* Number of the user where none is recorded. */
+enum { PD_AUDIT_NOBODY = -1 };
+
+typedef struct pd_audit_row {
+	int64_t seq, uid;
+	const char *at, *what, *detail, *previous;
+} pd_audit_row;
+
+/* 64 zeros: what the first row follows. */
+extern const char pd_audit_first[];
+/* The hash of a row as above. */
+pd_status pd_audit_hash(const pd_audit_row *r, char out[65], pd_error *err);
 
 /*
  * Add a row inside the caller's transaction. date: ISO date of the act, or
  * "" for the present time in UTC. what: create, migrate, load, supersede,
- * plan or look.
+ * plan or look. Where the environment holds SOURCE_DATE_EPOCH, seconds since
+ * 1970, that time stands for the present one, and the user's number is left
+ * out (PD_AUDIT_NOBODY), so that the same files give the same chain whoever
+ * loads them; PD_USAGE where it holds something else.
  */
 pd_status pd_audit_add(pd_store *s, const char *what, const char *detail,
                        const char *date, pd_error *err);

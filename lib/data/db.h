@@ -17,13 +17,14 @@ struct pd_store {
 	sqlite3 *db;
 	char *path;       /* as given by the caller, for messages           */
 	bool writable;
+	const char *made_on; /* date of the first row of a new store, or ""  */
 	bool wal;         /* the write-ahead log is what is wanted here     */
 	struct q_tree *tree;  /* the draws as last read (query_tree.c)      */
 	char tree_state[65];  /* audit hash of the data it was read from   */
 };
 
 /* Give back what was read for frames. */
-void pd_tree_free(struct q_tree *t); /* NULL is welcome */
+void q_tree_free(struct q_tree *t); /* NULL is welcome */
 
 /* Status and sentence for the library's code rc on this store. */
 pd_status pd_db_fail(const pd_store *s, int rc, pd_error *err);

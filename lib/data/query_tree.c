@@ -24,7 +24,7 @@ static int code(sqlite3_stmt *q, int column)
 	       -1 : sqlite3_column_int(q, column);
 }
 
-void pd_tree_free(struct q_tree *t)
+void q_tree_free(struct q_tree *t)
 {
 	if (!t)
 		return;
@@ -326,7 +326,7 @@ pd_status q_tree_get(pd_store *s, const struct q_tree **out, pd_error *err)
 		*out = s->tree;
 		return PD_OK;
 	}
-	pd_tree_free(s->tree);
+	q_tree_free(s->tree);
 	s->tree = calloc(1, sizeof *s->tree);
 	if (s->tree)
 		s->tree->arena = pd_arena_new();
@@ -335,7 +335,7 @@ pd_status q_tree_get(pd_store *s, const struct q_tree **out, pd_error *err)
 	if (st == PD_OK)
 		st = read_tree(s, s->tree, err);
 	if (st != PD_OK) {
-		pd_tree_free(s->tree);
+		q_tree_free(s->tree);
 		s->tree = NULL;
 		return st;
 	}

@@ -167,7 +167,7 @@ static pd_status migrate(pd_store *s, pd_error *err)
 			st = pd_db_run(s, pd_sql_stamp, err);
 		if (st == PD_OK)
 			st = pd_audit_add(s, version ? "migrate" : "create",
-			                  "version 1", "", err);
+			                  "version 1", s->made_on, err);
 		if (st == PD_OK)
 			st = pd_db_number(s, pd_sql_lost_parents, &bad, err);
 		if (st == PD_OK && bad)

@@ -237,6 +237,12 @@ static pd_status connect_to(pd_store *s, const char *place, pd_error *err)
 pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
                         pd_error *err)
 {
+	return pd_store_open_on(path, mode, "", out, err);
+}
+
+pd_status pd_store_open_on(const char *path, pd_open_mode mode,
+                           const char *date, pd_store **out, pd_error *err)
+{
 	pd_store *s = calloc(1, sizeof *s);
 	char *place = NULL;
 	bool made = false, fuse = false;
@@ -248,7 +254,8 @@ pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
 		free(s);
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	}
-	s->writable = mode != PD_OPEN_READ;
+	s->writable = mode == PD_OPEN_WRITE || mode == PD_OPEN_CREATE;
+	s->made_on = date ? date : "";
 	st = real_place(path, mode == PD_OPEN_CREATE, &place, err);
 	if (st == PD_OK && mode == PD_OPEN_CREATE)
 		st = make_file(path, place, &made, err);
@@ -260,6 +267,9 @@ pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
 		s->wal = s->writable && !fuse;
 	if (st == PD_OK)
 		st = pd_schema_prepare(s, mode == PD_OPEN_CREATE, err);
+	s->made_on = ""; /* the caller's, for this call */
+	if (st == PD_OK && mode != PD_OPEN_INSPECT)
+		st = pd_store_audit_verify(s, err);
 	if (st != PD_OK) {
 		pd_store_close(s);
 		s = NULL;
@@ -275,7 +285,7 @@ void pd_store_close(pd_store *s)
 {
 	if (!s)
 		return;
-	pd_tree_free(s->tree);
+	q_tree_free(s->tree);
 	sqlite3_close(s->db);
 	free(s->path);
 	free(s);
