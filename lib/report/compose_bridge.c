@@ -6,6 +6,9 @@
 
 #include <math.h>
 
+/* Fewer units drawn anew make limits too narrow (docs/coverage.md). */
+enum { MANY_UNITS = 30 };
+
 static const char *span(pd_doc *d, const pd_bridge_answer *a, double value,
                         double low, double high, bool with_level)
 {
@@ -185,6 +188,12 @@ static void places(pd_doc *d, const pd_bridge_answer *a)
 	}
 	pd_doc_table_note(d, t,
 	                  "From Deming's line; limits by resampling patients.");
+	if (a->n_patients < MANY_UNITS)
+		pd_doc_table_note(
+		    d, t,
+		    pd_doc_print(d, "%s patients are few to draw anew: such "
+		                 "limits are somewhat too narrow below %d.",
+		                 pd_say_count(d, a->n_patients), MANY_UNITS));
 }
 
 /* The dots as a slope's figure: bias and limits as its line and band. */

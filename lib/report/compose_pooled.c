@@ -7,6 +7,10 @@
 
 #include <math.h>
 
+/* Up to here a range for a further comparison covers less than it says
+ * (docs/coverage.md). */
+enum { MANY_SOURCES = 10 };
+
 static const char *ratio(pd_doc *d, const pd_pooled_answer *a, double value,
                          double low, double high, bool with_level)
 {
@@ -217,16 +221,19 @@ static void details(pd_doc *d, const pd_pooled_answer *a)
 	                 pd_say_p(d, a->q_p)));
 }
 
-static void cautions(pd_doc *d)
+static void cautions(pd_doc *d, const pd_pooled_answer *a)
 {
 	pd_block *box = pd_doc_box(d, PD_CAUTION, "Before using this");
 
 	pd_doc_item(d, box,
 	            "Printed comparisons differ in patients, volumes and "
 	            "counting; those that found nothing are printed less often.");
-	pd_doc_item(d, box,
-	            "A pool of few sources says little about their spread: read "
-	            "its limits.");
+	if (!a->refusal && a->n_pooled + a->house_pooled <= MANY_SOURCES)
+		pd_doc_item(d, box,
+		            "With ten sources or fewer the range of a further "
+		            "comparison is poorly known and tends to be too "
+		            "narrow: read the limits of the spread between "
+		            "sources.");
 	pd_doc_item(d, box,
 	            "Cell numbers are not a patient's outcome, and no pool says "
 	            "what to do for one patient. Local codes, device instructions "
@@ -250,7 +257,7 @@ pd_status pd_compose_pooled(const pd_pooled_answer *a, pd_doc **out,
 	                            pd_say_upper(d, a->first), a->second));
 	lead(d, a);
 	house(d, a);
-	cautions(d);
+	cautions(d, a);
 	pd_doc_page_end(d);
 	source_table(d, a);
 	forest(d, a);
