@@ -65,13 +65,22 @@ double pd_expect_blood(const pd_expect_answer *a, double ml)
 
 /* --- the answer in a sentence --------------------------------------------------- */
 
+/* Cell k of the map, then of the volume shared; NULL past the last. */
+static const pd_expect_cell *cell_at(const pd_expect_answer *a, size_t k)
+{
+	size_t n = a->n_across * a->n_down;
+
+	if (k < n)
+		return &a->cell[k];
+	return k - n < a->n_shared ? &a->shared[k - n] : NULL;
+}
+
 /* The cell of fewest mL in all (then sites) whose chance is q or more. */
 static const pd_expect_cell *fewest(const pd_expect_answer *a, double q)
 {
-	const pd_expect_cell *best = NULL;
+	const pd_expect_cell *best = NULL, *c;
 
-	for (size_t k = 0; k < a->n_across * a->n_down; k++) {
-		const pd_expect_cell *c = &a->cell[k];
+	for (size_t k = 0; (c = cell_at(a, k)); k++) {
 
 		if (!c->refused && c->chance >= q &&
 		    (!best || c->total_ml < best->total_ml ||
@@ -84,29 +93,23 @@ static const pd_expect_cell *fewest(const pd_expect_answer *a, double q)
 
 static const pd_expect_cell *likeliest(const pd_expect_answer *a)
 {
-	const pd_expect_cell *best = NULL;
+	const pd_expect_cell *best = NULL, *c;
 
-	for (size_t k = 0; k < a->n_across * a->n_down; k++) {
-		const pd_expect_cell *c = &a->cell[k];
-
+	for (size_t k = 0; (c = cell_at(a, k)); k++)
 		if (!c->refused && (!best || c->chance > best->chance))
 			best = c;
-	}
 	return best;
 }
 
 /* The seen cell in the middle, to speak of without a target. */
 static const pd_expect_cell *middle(const pd_expect_answer *a)
 {
-	const pd_expect_cell *seen[PD_EXPECT_SITES * PD_EXPECT_DEEP];
+	const pd_expect_cell *seen[PD_EXPECT_SITES * (PD_EXPECT_DEEP + 1)], *c;
 	size_t n = 0;
 
-	for (size_t k = 0; k < a->n_across * a->n_down; k++)
-		if (!a->cell[k].refused)
-			seen[n++] = &a->cell[k];
-	for (size_t k = 0; !n && k < a->n_shared; k++)
-		if (!a->shared[k].refused)
-			seen[n++] = &a->shared[k];
+	for (size_t k = 0; (c = cell_at(a, k)); k++)
+		if (!c->refused)
+			seen[n++] = c;
 	return n ? seen[n / 2] : NULL;
 }
 
@@ -122,7 +125,7 @@ static const char *spread_of(pd_doc *d, const pd_expect_answer *a,
                              const pd_expect_cell *c)
 {
 	return pd_doc_print(
-	    d, "half of them would be above %s, 80 of 100 between %s and %s",
+	    d, "half of them would be above %s and 80 of 100 between %s and %s",
 	    pd_expect_amount(d, a, c->median), pd_expect_yield(d, c->low_80),
 	    pd_expect_yield(d, c->high_80));
 }
@@ -228,6 +231,15 @@ static const char *map_title(pd_doc *d, const pd_expect_answer *a)
 	                          pd_expect_amount(d, a, a->target));
 }
 
+/* Is a cell of the map refused, for that reason? */
+static bool any(const pd_expect_answer *a, bool over)
+{
+	for (size_t k = 0; k < a->n_across * a->n_down; k++)
+		if (a->cell[k].refused && a->cell[k].over == over)
+			return true;
+	return false;
+}
+
 static void map_table(pd_doc *d, const pd_expect_answer *a)
 {
 	pd_cell_column column[PD_EXPECT_SITES + 1] = {
@@ -255,12 +267,12 @@ static void map_table(pd_doc *d, const pd_expect_answer *a)
 	if (isnan(a->target))
 		pd_doc_table_note(d, t, pd_doc_print(
 		    d, "Unit: %s.", pd_say_unit(d, a->unit)));
-	pd_doc_table_note(
-	    d, t, pd_doc_print(
-	        d, "Not seen: fewer than %zu patients had it; the reasons "
-	        "stand below.%s", a->least,
-	        isnan(a->given_ml) ? ""
-	                           : " Over: above the mL given."));
+	if (any(a, false))
+		pd_doc_table_note(d, t, pd_doc_print(
+		    d, "Not seen: fewer than %zu patients had it; the reasons "
+		    "stand below.", a->least));
+	if (any(a, true))
+		pd_doc_table_note(d, t, "Over: above the mL given.");
 }
 
 /* Greys by chance, or by the share of the largest middle. */

@@ -29,11 +29,6 @@ static const char *level_words(pd_doc *d, double level)
 	return pd_doc_take(d, &b);
 }
 
-static const char *group_of(pd_doc *d, const pd_expect_cell *c)
-{
-	return pd_doc_print(d, "%zu site%s", c->sites, c->sites == 1 ? "" : "s");
-}
-
 /* --- yields ----------------------------------------------------------------------- */
 
 static pd_table *yield_table(pd_doc *d, const pd_expect_answer *a,
@@ -41,6 +36,7 @@ static pd_table *yield_table(pd_doc *d, const pd_expect_answer *a,
 {
 	const char *unit = pd_say_unit(d, a->unit);
 	const pd_cell_column column[] = {
+		{ "Sites", NULL, true },
 		{ "mL a site", NULL, true },
 		{ "mL in all", NULL, true },
 		{ "Expected (mean)", unit, true },
@@ -51,24 +47,25 @@ static pd_table *yield_table(pd_doc *d, const pd_expect_answer *a,
 		{ "Of 100 reach the target", NULL, true },
 	};
 
-	return pd_doc_table(d, caption, isnan(a->target) ? 6 : 7, column, NULL);
+	return pd_doc_table(d, caption, isnan(a->target) ? 7 : 8, column, NULL);
 }
 
 static void yield_row(pd_doc *d, const pd_expect_answer *a, pd_table *t,
-                      const pd_expect_cell *c, const char *group)
+                      const pd_expect_cell *c)
 {
-	const char **cell = pd_doc_row(d, t, group);
+	const char **cell = pd_doc_row(d, t, NULL);
 
 	if (!cell)
 		return;
-	cell[0] = short_words(d, c->site_ml);
-	cell[1] = short_words(d, c->total_ml);
-	cell[2] = pd_expect_yield(d, c->mean);
-	cell[3] = pd_expect_yield(d, c->median);
-	cell[4] = between(d, c->low_80, c->high_80);
-	cell[5] = between(d, c->low, c->high);
+	cell[0] = pd_say_count(d, c->sites);
+	cell[1] = short_words(d, c->site_ml);
+	cell[2] = short_words(d, c->total_ml);
+	cell[3] = pd_expect_yield(d, c->mean);
+	cell[4] = pd_expect_yield(d, c->median);
+	cell[5] = between(d, c->low_80, c->high_80);
+	cell[6] = between(d, c->low, c->high);
 	if (!isnan(a->target))
-		cell[6] = pd_expect_of_100(d, c->chance);
+		cell[7] = pd_expect_of_100(d, c->chance);
 }
 
 static void drawn_note(pd_doc *d, const pd_expect_answer *a, pd_table *t)
@@ -95,9 +92,7 @@ void pd_expect_yields(pd_doc *d, const pd_expect_answer *a)
 {
 	pd_table *t = NULL;
 
-	for (size_t i = 0; i < a->n_across; i++) {
-		bool first = true;
-
+	for (size_t i = 0; i < a->n_across; i++)
 		for (size_t j = 0; j < a->n_down; j++) {
 			const pd_expect_cell *c = &a->cell[j * a->n_across + i];
 
@@ -106,10 +101,8 @@ void pd_expect_yields(pd_doc *d, const pd_expect_answer *a)
 			if (!t)
 				t = yield_table(d, a, "Yield of a case of a new "
 				                "patient");
-			yield_row(d, a, t, c, first ? group_of(d, c) : NULL);
-			first = false;
+			yield_row(d, a, t, c);
 		}
-	}
 	if (!t)
 		return;
 	pd_doc_table_note(d, t,
@@ -132,7 +125,7 @@ void pd_expect_shared(pd_doc *d, const pd_expect_answer *a)
 			t = yield_table(d, a, pd_doc_print(
 			    d, "%s mL in all, shared by more or fewer sites",
 			    short_words(d, a->given_ml)));
-		yield_row(d, a, t, c, group_of(d, c));
+		yield_row(d, a, t, c);
 	}
 	if (t)
 		drawn_note(d, a, t);
@@ -154,18 +147,18 @@ static const char *added(pd_doc *d, double x, double ml)
 }
 
 static void add_row(pd_doc *d, const pd_expect_answer *a, pd_table *t,
-                    const pd_expect_cell *c, const char *group)
+                    const pd_expect_cell *c)
 {
-	const char **cell = pd_doc_row(d, t, group);
+	const char **cell = pd_doc_row(d, t, NULL);
 	size_t k = 0;
 
 	if (!cell)
 		return;
+	cell[k++] = pd_say_count(d, c->sites);
 	cell[k++] = short_words(d, c->site_ml);
 	cell[k++] = short_words(d, c->total_ml);
 	if (!isnan(a->weight_kg))
 		cell[k++] = short_words(d, pd_expect_blood(a, c->total_ml));
-	cell[k++] = pd_expect_yield(d, c->mean / c->total_ml);
 	cell[k++] = added(d, c->next_site, c->site_ml);
 	cell[k++] = added(d, c->next_ml, (double)c->sites);
 	cell[k] = pd_say_count(d, c->n_alike);
@@ -175,23 +168,21 @@ void pd_expect_adds(pd_doc *d, const pd_expect_answer *a)
 {
 	const char *unit = pd_say_unit(d, a->unit);
 	pd_cell_column column[7] = {
+		{ "Sites", NULL, true },
 		{ "mL a site", NULL, true },
-		{ "Blood and marrow lost", "mL", true },
+		{ "mL in all", NULL, true },
 	};
-	size_t k = 2;
+	size_t k = 3;
 	pd_table *t = NULL;
 
 	if (!isnan(a->weight_kg))
-		column[k++] = (pd_cell_column){ "Of the blood volume", "%",
+		column[k++] = (pd_cell_column){ "Of the blood", "%",
 			                        true };
-	column[k++] = (pd_cell_column){ "Expected a mL", unit, true };
 	column[k++] = (pd_cell_column){ "One more site adds", unit, true };
-	column[k++] = (pd_cell_column){ "1 mL more at each site adds", unit,
+	column[k++] = (pd_cell_column){ "1 mL more a site adds", unit,
 		                        true };
 	column[k++] = (pd_cell_column){ "Patients with as much", NULL, true };
-	for (size_t i = 0; i < a->n_across; i++) {
-		bool first = true;
-
+	for (size_t i = 0; i < a->n_across; i++)
 		for (size_t j = 0; j < a->n_down; j++) {
 			const pd_expect_cell *c = &a->cell[j * a->n_across + i];
 
@@ -202,21 +193,15 @@ void pd_expect_adds(pd_doc *d, const pd_expect_answer *a)
 				                 "next mL adds, and what is "
 				                 "drawn for it", k, column,
 				                 "not seen");
-			add_row(d, a, t, c,
-			        first ? pd_doc_print(d, "%s, %zu puncture%s",
-			                             group_of(d, c), c->sites,
-			                             c->sites == 1 ? "" : "s")
-			              : NULL);
-			first = false;
+			add_row(d, a, t, c);
 		}
-	}
 	if (!t)
 		return;
 	pd_doc_table_note(d, t,
 	                  "Added to the expected yield (the mean over such "
 	                  "patients); in brackets what each further mL brings. "
-	                  "Where it falls along a row or down a column, more "
-	                  "drawing brings less.");
+	                  "Where it falls, more drawing brings less. Every site "
+	                  "is one more puncture.");
 	pd_doc_table_note(d, t,
 	                  "Patients with as much: as many sites or more, of as "
 	                  "many mL or more on average.");
@@ -439,7 +424,8 @@ void pd_expect_rests(pd_doc *d, const pd_expect_answer *a)
 		    "sides, sites and pulls. A case is the sum of its pulls. "
 		    "Who got how many sites of how many mL was not decided by "
 		    "chance: as far as that leaned on what is not recorded, the "
-		    "map carries it.");
+		    "map carries it. Needle, operator and the calendar are held "
+		    "equal only where '--adjust' names them.");
 	if (a->n_flow)
 		flow_table(d, a);
 	if (!a->refusal) {
