@@ -8,6 +8,7 @@
  *   nested_pass.c     value and first derivatives in one walk up and down
  *   nested_tangent.c  second derivatives
  *   nested_deviance.c the deviance from these
+ *   nested_start.c    where the search begins in a large tree
  *   nested_fit.c      the search; nested_bound.c: variances of exactly 0
  *   kenward.c         small-sample matrices; wald.c: intervals and tests
  */

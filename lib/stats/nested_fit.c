@@ -276,7 +276,8 @@ static void steps(struct pd_search *s, struct pd_nested *m)
 			return;
 		}
 		told = identified(s);
-		if ((s->iterations == 0 || !s->curved) && score(s))
+		if (!(s->curved && (s->iterations > 0 || s->relative < 1e-3)) &&
+		    score(s))
 			continue;
 		if (!walk(s))
 			s->end = told ? STUCK : FLAT;
@@ -354,11 +355,16 @@ pd_status pd_fit_search(struct pd_nested *m, const double *start,
 	struct pd_search first, second;
 	const struct pd_search *best = &first;
 	double theta[PD_MAX_E];
-	bool two;
+	bool two, scored;
 
 	m->record = (pd_nested_fit_record){ 0 };
 	unit_start(m, 1.0, theta);
+	scored = !start && pd_start_scored(m, theta);
 	run(&first, m, start ? start : theta);
+	if (scored && (first.end != DONE || on_boundary(&first))) {
+		unit_start(m, 1.0, theta);
+		run(&first, m, theta);
+	}
 	/* a given start is near the end already: its boundary stands */
 	two = first.end != DONE || (!start && on_boundary(&first));
 	if (two) {

@@ -103,14 +103,14 @@ static void take_product(struct pd_nested *m, struct pd_level *lv, size_t a,
 }
 
 /* A -= sum over the nodes of B_S' D B_S */
+PD_WIDE
 static void take_from_a(struct pd_nested *m, struct pd_level *lv)
 {
 	size_t q = lv->q, ll = m->ld * m->ld;
 
 	if (lv->presummed) {
 		for (size_t k = 0; k < lv->s.n * q * q; k++)
-			for (size_t c = 0; c < ll; c++)
-				m->a[c] -= lv->s.d[k] * lv->total[k * ll + c];
+			row_add(m->a, -lv->s.d[k], lv->total + k * ll, ll);
 		return;
 	}
 	for (size_t a = 0; a < q; a++) /* squares while A is symmetric */
@@ -122,6 +122,7 @@ static void take_from_a(struct pd_nested *m, struct pd_level *lv)
 }
 
 /* B of the parents from B_n of this level's nodes. */
+PD_WIDE
 static void hand_up(struct pd_nested *m, const struct pd_level *lv)
 {
 	size_t r = m->r, ld = m->ld;
@@ -191,7 +192,35 @@ static void omega_down(const struct pd_nested *m, const struct pd_level *lv,
 				lv->s.times[j] * y[c];
 }
 
+/* nodes_down where r = q = 1 */
+PD_WIDE
+static void ones_down(struct pd_nested *m, struct pd_level *lv)
+{
+	size_t ld = m->ld;
+	bool top = lv == m->level, deepest = lv + 1 == m->level + m->depth;
+	double t = lv->T[0];
+
+	for (size_t i = 0; i < lv->n_nodes; i++) {
+		double f = lv->s.f[lv->shape[i]], c = lv->s.cn[lv->shape[i]];
+		const double *above = top ? NULL : lv[-1].e + lv->parent[i] * ld;
+
+		for (size_t k = 0; k < ld; k += PD_LANES) {
+			pd_lanes a = { 0.0 }, h;
+
+			h = f * *(const pd_lanes *)(lv->b + i * ld + k);
+			if (above) {
+				a = *(const pd_lanes *)(above + k);
+				h -= c * a;
+			}
+			*(pd_lanes *)(lv->h + i * ld + k) = h;
+			if (!deepest)
+				*(pd_lanes *)(lv->e + i * ld + k) = a + t * h;
+		}
+	}
+}
+
 /* H of every node and the E they hand to their children. */
+PD_WIDE
 static void nodes_down(struct pd_nested *m, struct pd_level *lv)
 {
 	size_t r = m->r, q = lv->q, ld = m->ld;
@@ -201,7 +230,7 @@ static void nodes_down(struct pd_nested *m, struct pd_level *lv)
 
 	memset(lv->h, 0, lv->n_nodes * q * ld * sizeof *lv->h);
 	for (size_t i = 0; i < lv->n_nodes; i++) {
-		double *h = lv->h + i * q * ld, *e = lv->e + i * r * ld;
+		double *h = lv->h + i * q * ld, *e;
 		const double *above = top ? NULL :
 			lv[-1].e + lv->parent[i] * r * ld;
 
@@ -215,6 +244,7 @@ static void nodes_down(struct pd_nested *m, struct pd_level *lv)
 			rows_add(h, -1.0, cs, q, r, above, ld);
 		if (deepest)
 			continue;
+		e = lv->e + i * r * ld;
 		if (top)
 			memset(e, 0, r * ld * sizeof *e);
 		else
@@ -271,7 +301,10 @@ void pd_pass_down(struct pd_nested *m)
 			if (k + 1 < m->depth)
 				omega_down(m, lv, s);
 		}
-		nodes_down(m, lv);
+		if (m->r == 1)
+			ones_down(m, lv);
+		else
+			nodes_down(m, lv);
 		square_h(m, lv);
 		for (size_t e = 0; e < lv->n_elements; e++) {
 			size_t a, b;

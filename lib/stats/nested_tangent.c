@@ -24,6 +24,7 @@
 struct tangent {
 	struct pd_nested *m;
 	size_t k;              /* level of f                                 */
+	bool shapes_only;      /* log|V| is wanted, A is not                 */
 	double dt[PD_MAX_BLOCK];
 };
 
@@ -81,7 +82,35 @@ static void shape_up(const struct tangent *t, struct pd_level *lv, size_t i)
 			df[a * r + lv->col[b]] = -gain[a * q + b];
 }
 
+/* nodes_up where r = q = 1 */
+PD_WIDE
+static void ones_up(const struct tangent *t, struct pd_level *lv)
+{
+	size_t ld = t->m->ld;
+	bool own = lv == &t->m->level[t->k], top = lv == t->m->level;
+
+	if (!top)
+		memset(lv[-1].db, 0, lv[-1].n_nodes * ld * sizeof(double));
+	for (size_t i = 0; i < lv->n_nodes; i++) {
+		double f = lv->s.f[lv->shape[i]], df = lv->s.df[lv->shape[i]];
+		double mult = lv->mult ? lv->mult[i] : 1.0;
+		double *up = top ? NULL : lv[-1].db + lv->parent[i] * ld;
+
+		for (size_t k = 0; k < ld; k += PD_LANES) {
+			pd_lanes *db = (pd_lanes *)(lv->db + i * ld + k), x;
+
+			x = df * *(const pd_lanes *)(lv->b + i * ld + k);
+			if (!own)
+				x += f * *db;
+			*db = x;
+			if (up)
+				*(pd_lanes *)(up + k) += mult * x;
+		}
+	}
+}
+
 /* dB of every node becomes dB_n, and goes to the parents. */
+PD_WIDE
 static void nodes_up(const struct tangent *t, struct pd_level *lv)
 {
 	size_t r = t->m->r, ld = t->m->ld, rl = r * ld;
@@ -103,8 +132,8 @@ static void nodes_up(const struct tangent *t, struct pd_level *lv)
 		if (!own)
 			rows_add(db, 1.0, lv->s.f + lv->shape[i] * r * r, r,
 			         r, keep, ld);
-		for (size_t c = 0; !top && c < rl; c++)
-			up[c] += mult * db[c];
+		if (!top)
+			row_add(up, mult, db, rl);
 	}
 }
 
@@ -164,7 +193,36 @@ static void domega_down(const struct pd_nested *m, const struct pd_level *lv,
 				lv->s.times[j] * sum[c];
 }
 
+/* nodes_down where r = q = 1; dH takes the place of dB. */
+PD_WIDE
+static void ones_down(const struct tangent *t, struct pd_level *lv)
+{
+	size_t ld = t->m->ld;
+	bool top = lv == t->m->level, own = lv == &t->m->level[t->k];
+
+	for (size_t i = 0; i < lv->n_nodes; i++) {
+		double c = lv->s.cn[lv->shape[i]], dc = lv->s.dcn[lv->shape[i]];
+		size_t above = top ? 0 : lv->parent[i] * ld;
+
+		for (size_t k = 0; k < ld; k += PD_LANES) {
+			pd_lanes *dh = (pd_lanes *)(lv->dh + i * ld + k);
+			pd_lanes h = *dh, de = { 0.0 };
+
+			if (!top) {
+				de = *(pd_lanes *)(lv[-1].de + above + k);
+				h -= dc * *(pd_lanes *)(lv[-1].e + above + k);
+				h -= c * de;
+			}
+			*dh = h;
+			if (!own)
+				*(pd_lanes *)(lv->de + i * ld + k) =
+					de + lv->T[0] * h;
+		}
+	}
+}
+
 /* dH of every node and the dE they hand to their children. */
+PD_WIDE
 static void nodes_down(const struct tangent *t, struct pd_level *lv)
 {
 	size_t r = t->m->r, q = lv->q, ld = t->m->ld, last = SIZE_MAX;
@@ -172,7 +230,7 @@ static void nodes_down(const struct tangent *t, struct pd_level *lv)
 	double cs[PD_NESTED_BLOCK * PD_MAX_R], dcs[PD_NESTED_BLOCK * PD_MAX_R];
 
 	for (size_t i = 0; i < lv->n_nodes; i++) {
-		double *dh = lv->dh + i * q * ld, *de = lv->de + i * r * ld;
+		double *dh = lv->dh + i * q * ld, *de;
 		size_t above = top ? 0 : lv->parent[i] * r * ld;
 
 		rows_of(lv, lv->db + i * r * ld, ld, dh);
@@ -187,6 +245,7 @@ static void nodes_down(const struct tangent *t, struct pd_level *lv)
 		}
 		if (own)
 			continue;
+		de = lv->de + i * r * ld;
 		if (top)
 			memset(de, 0, r * ld * sizeof *de);
 		else
@@ -259,21 +318,26 @@ static void down(const struct tangent *t, size_t f)
 			if (k < t->k)
 				domega_down(m, lv, s);
 		}
-		nodes_down(t, lv);
-		cross_h(t, lv);
+		if (!t->shapes_only && m->r == 1)
+			ones_down(t, lv);
+		else if (!t->shapes_only)
+			nodes_down(t, lv);
+		if (!t->shapes_only)
+			cross_h(t, lv);
 		for (size_t e = 0; e < lv->n_elements; e++) {
 			size_t at = (lv->first + e) * ne + f;
 
 			pd_element(lv, e, &a, &b);
 			m->dd_log_det[at] = element_sum(dk, lv->q, a, b);
-			element_from(m, lv->q, a, b, m->dda + at * ll);
+			if (!t->shapes_only)
+				element_from(m, lv->q, a, b, m->dda + at * ll);
 		}
 	}
 }
 
-void pd_pass_tangent(struct pd_nested *m, size_t f)
+static void along(struct pd_nested *m, size_t f, bool shapes_only)
 {
-	struct tangent t = { m, 0, { 0.0 } };
+	struct tangent t = { .m = m, .shapes_only = shapes_only };
 	size_t a, b, q;
 
 	while (f >= m->level[t.k].first + m->level[t.k].n_elements)
@@ -286,7 +350,20 @@ void pd_pass_tangent(struct pd_nested *m, size_t f)
 			collect_dc(m, &m->level[k]);
 		for (size_t s = 0; s < m->level[k].s.n; s++)
 			shape_up(&t, &m->level[k], s);
-		nodes_up(&t, &m->level[k]);
+		if (!shapes_only && m->r == 1)
+			ones_up(&t, &m->level[k]);
+		else if (!shapes_only)
+			nodes_up(&t, &m->level[k]);
 	}
 	down(&t, f);
+}
+
+void pd_pass_tangent(struct pd_nested *m, size_t f)
+{
+	along(m, f, false);
+}
+
+void pd_pass_tangent_shapes(struct pd_nested *m, size_t f)
+{
+	along(m, f, true);
 }

@@ -233,11 +233,16 @@ static void leaf_sums(struct pd_nested *m, size_t from)
 	}
 }
 
-static bool level_room(struct pd_nested *m, struct pd_level *lv)
+enum { BATCH = 128 }; /* leaves whose sums are made together */
+
+/* Doubles a level's work takes; given `at`, its parts are laid out there. */
+static size_t level_room(const struct pd_nested *m, struct pd_level *lv,
+                         double *at)
 {
-	size_t r = m->r, rr = r * r, q = lv->q, ld = m->ld;
+	size_t r = m->r, rr = r * r, q = lv->q, ld = m->ld, all = 0;
 	size_t ns = lv->s.n, nn = lv->n_nodes;
-	size_t sums = lv->presummed ? ns * q * q * ld * ld : 1;
+	size_t sums = lv->presummed ? ns * q * q * ld * ld : 0;
+	bool deepest = lv + 1 == m->level + m->depth;
 	struct pd_shapes *s = &lv->s;
 	struct { double **at; size_t n; } room[] = {
 		{ &s->d, ns * q * q }, { &s->f, ns * rr }, { &s->cn, ns * rr },
@@ -245,23 +250,52 @@ static bool level_room(struct pd_nested *m, struct pd_level *lv)
 		{ &s->dd, ns * q * q }, { &s->df, ns * rr },
 		{ &s->dcn, ns * rr }, { &s->domega, ns * rr },
 		{ &lv->weight, nn }, { &lv->b, nn * r * ld },
-		{ &lv->h, nn * q * ld }, { &lv->e, nn * r * ld },
-		{ &lv->db, nn * r * ld }, { &lv->dh, nn * q * ld },
-		{ &lv->de, nn * r * ld }, { &lv->total, sums },
+		{ &lv->h, nn * q * ld }, { &lv->db, nn * r * ld },
+		{ &lv->dh, r > 1 ? nn * q * ld : 0 },
+		{ &lv->e, deepest ? 0 : nn * r * ld },
+		{ &lv->de, deepest ? 0 : nn * r * ld }, { &lv->total, sums },
 		{ &lv->within, sums },
+		{ &lv->batch, lv->presummed ? 2 * BATCH * q * ld : 0 },
 	};
 
+	for (size_t i = 0; i < sizeof room / sizeof *room; i++) {
+		if (at)
+			*room[i].at = at + all;
+		all += room[i].n;
+	}
+	if (at && r == 1)
+		lv->dh = lv->db; /* nested_tangent.c writes one over the other */
+	return all;
+}
+
+/* The work of all levels in one piece. */
+static bool work_room(struct pd_nested *m)
+{
 	size_t all = 0;
 	double *at;
 
-	for (size_t i = 0; i < sizeof room / sizeof *room; i++)
-		all += room[i].n;
+	for (size_t k = 0; k < m->depth; k++)
+		all += level_room(m, &m->level[k], NULL);
 	at = pd_tree_room(m, all);
-	for (size_t i = 0; at && i < sizeof room / sizeof *room; i++) {
-		*room[i].at = at;
-		at += room[i].n;
-	}
+	for (size_t k = 0; at && k < m->depth; k++)
+		at += level_room(m, &m->level[k], at);
 	return at != NULL;
+}
+
+/* Leaves in order of shape. */
+static bool by_shape(struct pd_nested *m, struct pd_level *lv)
+{
+	uint32_t *start = calloc(lv->s.n + 1, sizeof *start);
+	bool ok;
+
+	lv->order = PD_NEW(m->arena, uint32_t, lv->n_groups);
+	ok = start && lv->order;
+	for (size_t s = 0; ok && s < lv->s.n; s++)
+		start[s + 1] = start[s] + (uint32_t)lv->s.count[s];
+	for (size_t g = 0; ok && g < lv->n_groups; g++)
+		lv->order[start[lv->shape[lv->bundle[g]]]++] = (uint32_t)g;
+	free(start);
+	return ok;
 }
 
 pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
@@ -281,8 +315,10 @@ pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
 		}
 	}
 	for (size_t k = m->depth; ok && k-- > 0;)
-		ok = (k + 1 == m->depth || pd_shape_upper(m, k)) &&
-		     level_room(m, &m->level[k]);
+		ok = k + 1 == m->depth || pd_shape_upper(m, k);
+	ok = ok && (m->depth == 0 || work_room(m));
+	if (ok && m->depth > 0 && m->level[m->depth - 1].presummed)
+		ok = by_shape(m, &m->level[m->depth - 1]);
 	if (!ok)
 		return pd_fail(err, PD_NO_MEMORY, "no memory for the tree of "
 		               "%zu rows", m->n);
@@ -316,74 +352,54 @@ static void bundle_means(struct pd_nested *m, struct pd_level *lv, size_t from)
 	}
 }
 
-/* Columns from `first` on of every row to 0. */
-static void clear_columns(double *sum, size_t ld, size_t first)
+/* The leaves of some bundles, all of one shape, into its sums: B_S of each in
+ * x, about its bundle's mean in about (q*ld a leaf). */
+static void add_leaves(struct pd_level *lv, size_t shape, const double *x,
+                       const double *about, size_t n, size_t ld)
 {
-	for (size_t j = 0; j < ld; j++)
-		memset(sum + j * ld + first, 0, (ld - first) * sizeof *sum);
-}
+	size_t q = lv->q, ll = ld * ld;
 
-/* Rows >= first of block (i, j) are columns >= first of block (j, i). */
-static void mirror(double *sums, size_t q, size_t ld, size_t first)
-{
 	for (size_t i = 0; i < q; i++)
 		for (size_t j = 0; j < q; j++) {
-			double *to = sums + (i * q + j) * ld * ld;
-			const double *of = sums + (j * q + i) * ld * ld;
+			size_t at = ((shape * q + i) * q + j) * ll;
 
-			for (size_t c = first; c < ld; c++)
-				for (size_t k = 0; k < first; k++)
-					to[c * ld + k] = of[k * ld + c];
+			pd_cross_add(lv->total + at, x + i * ld, q * ld,
+			             x + j * ld, q * ld, NULL, n, ld);
+			pd_cross_add(lv->within + at, about + i * ld, q * ld,
+			             about + j * ld, q * ld, NULL, n, ld);
 		}
-}
-
-/* One leaf into the sums of its shape, rows of B_S in x[q*ld]. */
-PD_INLINE void add_leaf(double *sums, const double *x, size_t q, size_t ld,
-                        size_t first)
-{
-	for (size_t i = 0; i < q; i++)
-		for (size_t j = 0; j < q; j++)
-			for (size_t a = 0; a < ld; a++)
-				row_add(sums + ((i * q + j) * ld + a) * ld +
-				        first, x[i * ld + a],
-				        x + j * ld + first, ld - first);
 }
 
 /*
  * total[s][i][j] = sum over the leaves of shape s of B_i' B_j (rows i, j of
  * B_S), and within[s][i][j] the same about the bundle means.
  */
-PD_WIDE
-static void presum(struct pd_nested *m, struct pd_level *lv, size_t from)
+static void presum(struct pd_nested *m, struct pd_level *lv)
 {
-	size_t q = lv->q, ld = m->ld, r = m->r;
-	size_t step = r * r + r * ld, block = q * q * ld * ld;
-	size_t first = from / PD_LANES * PD_LANES;
-	double *x = m->wide, *about = m->wide + q * ld;
+	size_t q = lv->q, ld = m->ld, r = m->r, step = r * r + r * ld, n = 0;
+	size_t size = lv->s.n * q * q * ld * ld * sizeof(double), s;
+	double *x = lv->batch, *about = x + BATCH * q * ld;
 
-	for (size_t k = 0; k < lv->s.n * q * q; k++) {
-		clear_columns(lv->total + k * ld * ld, ld, first);
-		clear_columns(lv->within + k * ld * ld, ld, first);
-	}
-	for (size_t g = 0; g < lv->n_groups; g++) {
+	memset(lv->total, 0, size);
+	memset(lv->within, 0, size);
+	for (size_t k = 0; k < lv->n_groups; k++) {
+		size_t g = lv->order[k], at = lv->bundle[g];
 		const double *leaf = lv->group_first + g * step + r * r;
-		size_t at = lv->bundle[g], s = lv->shape[at];
 		const double *mean = lv->b + at * r * ld;
 
+		s = lv->shape[at];
 		for (size_t i = 0; i < q; i++)
 			for (size_t j = 0; j < ld; j++) {
-				size_t k = lv->col[i] * ld + j;
+				size_t c = lv->col[i] * ld + j;
 
-				x[i * ld + j] = leaf[k];
-				about[i * ld + j] = leaf[k] - mean[k];
+				x[(n * q + i) * ld + j] = leaf[c];
+				about[(n * q + i) * ld + j] = leaf[c] - mean[c];
 			}
-		add_leaf(lv->total + s * block, x, q, ld, first);
-		if (lv->mult[at] > 1.5)
-			add_leaf(lv->within + s * block, about, q, ld, first);
-	}
-	for (size_t s = 0; s < lv->s.n; s++) {
-		mirror(lv->total + s * block, q, ld, first);
-		mirror(lv->within + s * block, q, ld, first);
+		if (++n < BATCH && k + 1 < lv->n_groups &&
+		    lv->shape[lv->bundle[lv->order[k + 1]]] == s)
+			continue;
+		add_leaves(lv, s, x, about, n, ld);
+		n = 0;
 	}
 }
 
@@ -414,5 +430,5 @@ void pd_tree_sums(struct pd_nested *m, size_t from)
 		leaf_sums(m, from);
 	bundle_means(m, &m->level[m->depth - 1], from);
 	if (m->level[m->depth - 1].presummed)
-		presum(m, &m->level[m->depth - 1], from);
+		presum(m, &m->level[m->depth - 1]);
 }

@@ -83,6 +83,8 @@ struct pd_level {
 	struct pd_shapes s;
 	bool presummed;        /* leaves are bundled, the two below are used */
 	double *total, *within; /* s.n * q*q * ld*ld                         */
+	uint32_t *order;       /* leaves by shape                            */
+	double *batch;         /* work of the sums                           */
 	double L[PD_MAX_BLOCK], T[PD_MAX_BLOCK]; /* of the present point     */
 	size_t perm[PD_NESTED_BLOCK]; /* row i of theta's triangle is row
 	                          perm[i] of L; as they come but during a
@@ -180,6 +182,8 @@ pd_status pd_columns_outcome(struct pd_nested *m, const double *y,
 bool pd_pass_up(struct pd_nested *m);
 void pd_pass_down(struct pd_nested *m);
 void pd_pass_tangent(struct pd_nested *m, size_t f);
+/* The same of log_det alone, which the shapes tell without the nodes. */
+void pd_pass_tangent_shapes(struct pd_nested *m, size_t f);
 
 /* nested_deviance.c */
 struct pd_point {
