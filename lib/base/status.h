@@ -13,6 +13,8 @@
 #define PD_STATUS_LIST(X)                                                     \
 	X(PD_OK, 0, "done")                                                   \
 	X(PD_REFUSED, 1, "refused: the data cannot answer this")              \
+	X(PD_DIFFERENT, 2, "different: recomputed, the result is another")     \
+	X(PD_BROKEN, 3, "the audit chain is broken")                          \
 	X(PD_USAGE, 64, "wrong use of the command")                           \
 	X(PD_DATA, 65, "error in the data")                                   \
 	X(PD_NO_INPUT, 66, "input cannot be read")                            \
