@@ -111,7 +111,7 @@ static void claim_of(double device, double comparator, const char *more)
 	run(text, false);
 }
 
-/* --- ordinary practice --------------------------------------------------------------- */
+/* --- ordinary practice --------------------------------------------------- */
 
 START_TEST(a_weak_comparator_is_found)
 {
@@ -194,7 +194,7 @@ START_TEST(method_versions_stand_apart)
 }
 END_TEST
 
-/* --- the effect here ------------------------------------------------------------------- */
+/* --- the effect here ----------------------------------------------------- */
 
 START_TEST(here_is_what_the_question_says)
 {
@@ -272,7 +272,7 @@ START_TEST(a_clinic_without_the_device)
 }
 END_TEST
 
-/* --- the trial ---------------------------------------------------------------------------- */
+/* --- the trial ----------------------------------------------------------- */
 
 START_TEST(sides_are_needed_for_pairs_of_sides)
 {
@@ -396,7 +396,7 @@ START_TEST(the_list_is_balanced_and_repeatable)
 }
 END_TEST
 
-/* --- the document -------------------------------------------------------------------------- */
+/* --- the document -------------------------------------------------------- */
 
 static pd_buf page;
 
@@ -485,7 +485,7 @@ START_TEST(words_of_the_page)
 }
 END_TEST
 
-/* --- cost, ledger, order --------------------------------------------------------------------- */
+/* --- cost, ledger, order ------------------------------------------------- */
 
 START_TEST(cost_follows_the_effect_here)
 {

@@ -12,7 +12,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* --- the questions ----------------------------------------------------------------- */
+/* --- the questions ------------------------------------------------------- */
 
 /* What a question says, for the ledger: its hash tells two apart. */
 static const char *question_text(pd_arena *a, const pd_question *q)
@@ -134,7 +134,7 @@ static bool volume_question(struct claim *c, pd_question *q, double *doublings)
 	return true;
 }
 
-/* --- the effect here ----------------------------------------------------------------- */
+/* --- the effect here ----------------------------------------------------- */
 
 static const pd_answer *find(const pd_review *r, const char *name)
 {
@@ -233,7 +233,7 @@ static pd_status ask_here(struct claim *c, const pd_run_options *options,
 	return PD_OK;
 }
 
-/* --- cautions ------------------------------------------------------------------------ */
+/* --- cautions ------------------------------------------------------------ */
 
 static void caution(struct claim *c, const char *words)
 {
@@ -300,7 +300,7 @@ static void say_unequal(struct claim *c)
 	                                     : " in all", middle(two));
 }
 
-/* --- all ------------------------------------------------------------------------------- */
+/* --- all ----------------------------------------------------------------- */
 
 static void head(struct claim *c)
 {

@@ -11,7 +11,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* --- wording ----------------------------------------------------------------- */
+/* --- wording ------------------------------------------------------------- */
 
 static bool has(const char *text, const char *const *words)
 {
@@ -79,7 +79,7 @@ size_t pd_claim_meanings(const pd_wording *w, double out[2])
 	return !w->less && x > 100 ? 2 : 1;
 }
 
-/* --- which numbers an arm prints ---------------------------------------------- */
+/* --- which numbers an arm prints ----------------------------------------- */
 
 static const struct print {
 	pd_print_kind kind;
@@ -176,7 +176,7 @@ static pd_status check_order(const pd_print_arm *a, const char *section,
 	                        section, mid, low, high);
 }
 
-/* --- units ------------------------------------------------------------------------ */
+/* --- units --------------------------------------------------------------- */
 
 static const struct unit_field {
 	const char *outcome, *judge;
@@ -345,7 +345,7 @@ static pd_status check_arms(pd_arena *arena, pd_claim_file *f, pd_error *err)
 	return st == PD_OK && !f->refusal ? check_counts(arena, f, err) : st;
 }
 
-/* --- the question ------------------------------------------------------------------ */
+/* --- the question -------------------------------------------------------- */
 
 static pd_status missing(pd_error *err, const pd_claim_file *f,
                          const char *what)

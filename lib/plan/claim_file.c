@@ -30,7 +30,7 @@ struct reading {
 	size_t n_seen;
 };
 
-/* --- values ----------------------------------------------------------------- */
+/* --- values -------------------------------------------------------------- */
 
 static pd_status as_above_0(const pd_plan_entry *e, double *to, pd_error *err)
 {
@@ -150,7 +150,7 @@ static pd_status as_seed(const pd_plan_entry *e, pd_claim_file *f,
 	return st;
 }
 
-/* --- keys ------------------------------------------------------------------- */
+/* --- keys ---------------------------------------------------------------- */
 
 enum kind {
 	TEXT, ABOVE_0, PATIENTS, FEW, RANGE_ABOVE_0, CORRELATION, LEVEL, POWER,
@@ -324,7 +324,7 @@ static pd_status set_key(struct reading *r, const pd_plan_entry *e,
 	return unknown_key(r, e, err);
 }
 
-/* --- lines ------------------------------------------------------------------ */
+/* --- lines --------------------------------------------------------------- */
 
 static pd_status read_section(struct reading *r, const char *text, size_t n,
                               size_t line, size_t column, pd_error *err)

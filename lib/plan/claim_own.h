@@ -3,7 +3,8 @@
  *
  *   claim_file.c     the file: sections, keys, values
  *   claim_check.c    what only the whole file can tell; units, wording
- *   claim_rebuild.c  the print as ratios, and what its study could show
+ *   claim_rebuild.c  printed arms as ratios
+ *   claim_words.c    words, ratios and P values; what the study could show
  *   claim_usual.c    the comparator against this clinic's practice
  *   claim_weigh.c    overlap weights as a second look
  *   claim_trial.c    the spread between two sides, sizes, allocation
@@ -40,6 +41,11 @@ void pd_claim_measure(pd_claim_ratio *r, double margin);
 pd_estimate pd_claim_difference(const pd_estimate *a, const pd_estimate *b,
                                 double level);
 
+/* A reading more; NULL when memory or room runs out. */
+pd_claim_reading *pd_claim_add_reading(struct claim *c, const char *words,
+                                       const pd_estimate *e);
+pd_status pd_claim_word_readings(struct claim *c, pd_error *err);
+pd_status pd_claim_ratio_reading(struct claim *c, pd_error *err);
 /* Fill arm[], reading[], exact_p, wording; no store. */
 pd_status pd_claim_rebuild(struct claim *c, pd_error *err);
 /* After the spread here is known: what the printed study could show. */

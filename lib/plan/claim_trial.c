@@ -16,7 +16,7 @@
 
 enum { MOST_LIST = 400, COMBINATIONS = 4 };
 
-/* --- the spread of a difference between two sides -------------------------------- */
+/* --- the spread of a difference between two sides ------------------------ */
 
 /* Below the side, what a mean over the trial's draws divides by. */
 static double divisor(const struct claim *c, const char *level)
@@ -185,7 +185,7 @@ static void settle_spread(struct claim *c, double sd)
 	t->sd_high = sd * t->sd_both_high / t->sd_both;
 }
 
-/* --- sizes ------------------------------------------------------------------------- */
+/* --- sizes --------------------------------------------------------------- */
 
 static double smallest_n(pd_trial *t, bool same, double power, pd_trial_size *s,
                          const char **none, pd_arena *arena)
@@ -268,7 +268,7 @@ static void add_sizes(struct claim *c)
 	         base, true);
 }
 
-/* --- the list ------------------------------------------------------------------------ */
+/* --- the list ------------------------------------------------------------ */
 
 /* One block: each of the four ways (device left or right, left or right
  * first) once or twice, in random order. */
@@ -322,7 +322,7 @@ static pd_status allocate(struct claim *c, pd_error *err)
 	return PD_OK;
 }
 
-/* --- all ------------------------------------------------------------------------------- */
+/* --- all ----------------------------------------------------------------- */
 
 static int by_number(const void *a, const void *b)
 {

@@ -17,7 +17,7 @@
 
 enum { AGE_STEP = 10, MOST_CONDITIONS = 7 };
 
-/* --- the rows ------------------------------------------------------------------- */
+/* --- the rows ------------------------------------------------------------ */
 
 static void set_is(pd_condition *c, const char *column, const char **value)
 {
@@ -117,7 +117,7 @@ pd_status pd_claim_usual_question(struct claim *c, bool matched, bool adjust,
 	return PD_OK;
 }
 
-/* --- words about the rows ---------------------------------------------------------- */
+/* --- words about the rows ------------------------------------------------ */
 
 static const char *join(pd_arena *a, const char *before, const char *more)
 {
@@ -181,7 +181,7 @@ static pd_status say_rows(struct claim *c, const pd_question *q, pd_error *err)
 	return c->a->usual_rows ? PD_OK : pd_claim_no_memory(err);
 }
 
-/* --- one method version -------------------------------------------------------------- */
+/* --- one method version -------------------------------------------------- */
 
 static int by_number(const void *a, const void *b)
 {
@@ -356,7 +356,7 @@ static pd_status one_version(struct claim *c, const char *version,
 	return st;
 }
 
-/* --- all ------------------------------------------------------------------------------- */
+/* --- all ----------------------------------------------------------------- */
 
 /* The method versions that counted any of the matched rows. */
 static pd_status versions(struct claim *c, const pd_question *q,

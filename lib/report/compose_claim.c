@@ -5,7 +5,7 @@
 
 #include <math.h>
 
-/* --- all ratios on one axis ------------------------------------------------------ */
+/* --- all ratios on one axis ---------------------------------------------- */
 
 static void add_bar(pd_doc *d, pd_bars *b, const pd_claim_answer *a,
                     const char *label, const pd_claim_ratio *r,
@@ -124,7 +124,7 @@ static void figure(pd_doc *d, const pd_claim_answer *a)
 	        .level = a->level })));
 }
 
-/* --- the document ------------------------------------------------------------------ */
+/* --- the document -------------------------------------------------------- */
 
 static void intro(pd_doc *d, const pd_claim_answer *a)
 {

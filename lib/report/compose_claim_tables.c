@@ -13,7 +13,7 @@ static const char *level_text(pd_doc *d, const pd_claim_answer *a)
 	return pd_say_level(d, &like);
 }
 
-/* --- the print ---------------------------------------------------------------- */
+/* --- the print ----------------------------------------------------------- */
 
 static void arm_table(pd_doc *d, const pd_claim_answer *a)
 {
@@ -135,7 +135,7 @@ void pd_claim_print_section(pd_doc *d, const pd_claim_answer *a)
 		        : ""));
 }
 
-/* --- ordinary practice ---------------------------------------------------------- */
+/* --- ordinary practice --------------------------------------------------- */
 
 static void usual_row(pd_doc *d, pd_table *t, const pd_claim_answer *a,
                       const pd_claim_usual *u)
@@ -258,7 +258,7 @@ void pd_claim_usual_section(pd_doc *d, const pd_claim_answer *a)
 		                 "for them.");
 }
 
-/* --- here ---------------------------------------------------------------------------- */
+/* --- here ---------------------------------------------------------------- */
 
 static void against_table(pd_doc *d, const pd_claim_answer *a)
 {

@@ -6,7 +6,7 @@
 
 #include <math.h>
 
-/* --- the printed study -------------------------------------------------------------- */
+/* --- the printed study --------------------------------------------------- */
 
 /* A chance in per cent, never rounded up to 100. */
 static const char *chance(pd_doc *d, double p)
@@ -74,7 +74,7 @@ void pd_claim_study_section(pd_doc *d, const pd_claim_answer *a)
 		                         : "below .0001"));
 }
 
-/* --- the trial --------------------------------------------------------------------------- */
+/* --- the trial ----------------------------------------------------------- */
 
 static void part_table(pd_doc *d, const pd_claim_trial *t)
 {
@@ -222,7 +222,7 @@ void pd_claim_trial_section(pd_doc *d, const pd_claim_answer *a)
 	allocation(d, t);
 }
 
-/* --- cost ------------------------------------------------------------------------------------ */
+/* --- cost ---------------------------------------------------------------- */
 
 static const char *span(pd_doc *d, double x, double low, double high)
 {

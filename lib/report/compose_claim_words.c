@@ -55,7 +55,7 @@ const char *pd_claim_money(pd_doc *d, double x)
 	return pd_doc_take(d, &b);
 }
 
-/* --- what was printed ------------------------------------------------------ */
+/* --- what was printed ---------------------------------------------------- */
 
 static void say_print(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 {
@@ -97,7 +97,7 @@ static void say_print(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 	pd_doc_define(d, list, "The print", pd_doc_take(d, &b));
 }
 
-/* --- the comparator ----------------------------------------------------------- */
+/* --- the comparator ------------------------------------------------------ */
 
 pd_claim_strength pd_claim_comparator(const pd_claim_answer *a, size_t *n_weak,
                                       size_t *n_judged)
@@ -181,7 +181,7 @@ static void say_comparator(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 	        pd_claim_ratio_text(d, &u->comparator[0], a->level, true)));
 }
 
-/* --- here ---------------------------------------------------------------------- */
+/* --- here ---------------------------------------------------------------- */
 
 /* One word for all readings; NULL: they do not agree. */
 static const char *against_words(const pd_claim_answer *a)
@@ -253,7 +253,7 @@ static void say_here(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 	say_against(d, list, a);
 }
 
-/* --- the study, the trial, the cost -------------------------------------------- */
+/* --- the study, the trial, the cost -------------------------------------- */
 
 static void say_study(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 {
