@@ -3,6 +3,7 @@
  */
 #include "show.h"
 #include "out.h"
+#include "show_csv.h"
 #include "tsv.h"
 
 #include <stdlib.h>
@@ -10,15 +11,54 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+/* A further file of every form but the first. */
+struct place {
+	int form;
+	const char *path;
+};
+
+enum { N_PLACES = 4 };
+
+static void list_places(const struct show *s, struct place p[N_PLACES])
+{
+	p[0] = (struct place){ SHOW_TEXT, s->text };
+	p[1] = (struct place){ SHOW_HTML, s->html };
+	p[2] = (struct place){ SHOW_CSV, s->csv };
+	p[3] = (struct place){ SHOW_TSV, s->tsv };
+}
+
 enum { NARROWEST = 40, WIDEST = 200, USUAL = 80 };
+
+/* --table belongs to the forms that can be one table. */
+static bool takes_table(const struct show *s)
+{
+	return s->csv || s->format == SHOW_CSV;
+}
+
+static pd_status check_places(const struct show *s, const char *const *keep,
+                              size_t n, pd_error *err)
+{
+	struct place p[N_PLACES + 1];
+	pd_status st = PD_OK;
+
+	list_places(s, p);
+	p[N_PLACES] = (struct place){ s->format, s->out };
+	for (size_t i = 0; i <= N_PLACES; i++)
+		for (size_t k = i + 1; k <= N_PLACES; k++)
+			if (p[i].path && p[k].path &&
+			    strcmp(p[i].path, p[k].path) == 0)
+				return pd_fail(err, PD_USAGE,
+				               "'%s' is named for two outputs",
+				               p[i].path);
+	for (size_t i = 0; st == PD_OK && i <= N_PLACES; i++)
+		if (p[i].form != SHOW_CSV || s->table)
+			st = out_check(p[i].path, s->force, keep, n, err);
+	return st;
+}
 
 pd_status show_check(const struct show *s, const char *const *keep, size_t n,
                      pd_error *err)
 {
-	const char *const places[] = { s->out, s->text, s->html, s->tsv };
-	size_t n_places = sizeof places / sizeof *places;
-	pd_status st = PD_OK;
-
 	if (s->first_page && s->format > SHOW_TEXT)
 		return pd_fail(err, PD_USAGE,
 		               "'--first-page' goes with the text form only");
@@ -26,16 +66,10 @@ pd_status show_check(const struct show *s, const char *const *keep, size_t n,
 		return pd_fail(err, PD_USAGE,
 		               "option '--width' wants %d to %d, found '%u'",
 		               NARROWEST, WIDEST, s->width);
-	for (size_t i = 0; i < n_places; i++)
-		for (size_t k = i + 1; k < n_places; k++)
-			if (places[i] && places[k] &&
-			    strcmp(places[i], places[k]) == 0)
-				return pd_fail(err, PD_USAGE,
-				               "'%s' is named for two outputs",
-				               places[i]);
-	for (size_t i = 0; st == PD_OK && i < n_places; i++)
-		st = out_check(places[i], s->force, keep, n, err);
-	return st;
+	if (s->table && !takes_table(s))
+		return pd_fail(err, PD_USAGE,
+		               "'--table' goes with the CSV form only");
+	return check_places(s, keep, n, err);
 }
 
 /* Width and emphasis of standard output: those of the terminal, if any. */
@@ -94,6 +128,8 @@ static pd_status put(const struct show *s, const pd_doc *doc,
 {
 	pd_buf text;
 
+	if (form == SHOW_CSV)
+		return show_csv(doc, s->table, path, s->force, err);
 	pd_buf_init(&text);
 	pd_status st = make(s, doc, review, form, path, main_result, &text,
 	                    err);
@@ -108,21 +144,18 @@ static pd_status put(const struct show *s, const pd_doc *doc,
 pd_status show_write(const struct show *s, const pd_doc *doc,
                      const pd_review *review, pd_error *err)
 {
-	const struct {
-		int form;
-		const char *path;
-	} further[] = { { SHOW_TEXT, s->text },
-		        { SHOW_HTML, s->html },
-		        { SHOW_TSV, s->tsv } };
-	bool named = s->text || s->html || s->tsv;
-	bool main_result = s->out || s->format || s->first_page || !named;
+	struct place p[N_PLACES];
+	bool named = false;
 	pd_status st = PD_OK;
 
-	for (size_t i = 0; i < 3; i++)
-		if (st == PD_OK && further[i].path)
-			st = put(s, doc, review, further[i].form,
-			         further[i].path, false, err);
-	if (st == PD_OK && main_result)
+	list_places(s, p);
+	for (size_t i = 0; i < N_PLACES; i++) {
+		named = named || p[i].path;
+		if (st == PD_OK && p[i].path)
+			st = put(s, doc, review, p[i].form, p[i].path, false,
+			         err);
+	}
+	if (st == PD_OK && (s->out || s->format || s->first_page || !named))
 		st = put(s, doc, review, s->format ? s->format : SHOW_TEXT,
 		         s->out, true, err);
 	return st;

@@ -8,20 +8,21 @@
 #include "opt.h"
 #include "perdraw.h"
 
-enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_TSV };
+/* In the order of the words of --format. */
+enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_CSV, SHOW_TSV };
 
 /* The part of a command's options that says where results go. */
 struct show {
 	int format;          /* enum show_form: of --out or standard output    */
 	const char *out;
-	const char *text, *html, *tsv; /* further files                        */
+	const char *text, *html, *csv, *tsv; /* further files           */
 	bool first_page, force;
-	unsigned width;
+	unsigned width, table;
 };
 
 #define SHOW_OPTS(type, member)                                                \
 	{ "format", 'f', OPT_CHOICE, false,                                    \
-	  offsetof(type, member.format), "text|html|tsv",                      \
+	  offsetof(type, member.format), "text|html|csv|tsv",                      \
 	  "form of the result" },                                              \
 	{ "out", 'o', OPT_TEXT, false, offsetof(type, member.out), "FILE",     \
 	  "write the result to FILE, whole or not at all" },                   \
@@ -29,6 +30,8 @@ struct show {
 	  "write the text form to FILE as well" },                             \
 	{ "html", 0, OPT_TEXT, false, offsetof(type, member.html), "FILE",     \
 	  "write the HTML form to FILE as well" },                             \
+	{ "csv", 0, OPT_TEXT, false, offsetof(type, member.csv), "FILE",       \
+	  "write the tables as CSV as well, a file a table" },                 \
 	{ "tsv", 0, OPT_TEXT, false, offsetof(type, member.tsv), "FILE",       \
 	  "write the tab-parted form to FILE as well" },                       \
 	{ "first-page", 0, OPT_FLAG, false,                                    \
@@ -36,6 +39,8 @@ struct show {
 	  "text only as far as the verdicts and cautions" },                   \
 	{ "width", 0, OPT_WHOLE, false, offsetof(type, member.width),          \
 	  "COLUMNS", "width of the text, 40 to 200" },                         \
+	{ "table", 0, OPT_WHOLE, false, offsetof(type, member.table),          \
+	  "NUMBER", "only this table of the CSV form" },                       \
 	{ "force", 0, OPT_FLAG, false, offsetof(type, member.force), NULL,     \
 	  "replace output files that exist" }
 

@@ -1,7 +1,7 @@
 /*
  * doc.h - a document: blocks that know nothing of how they are written.
- * compose.c makes one from a review; out_text.c and out_html.c write it, so
- * both carry the same content. Everything lives in the document's arena.
+ * compose*.c makes one from an answer; out_*.c write it, so that all forms
+ * carry the same content. Everything lives in the document's arena.
  */
 #ifndef PERDRAW_REPORT_DOC_H
 #define PERDRAW_REPORT_DOC_H
@@ -27,5 +27,16 @@ pd_status pd_doc_write_text(const pd_doc *d, const pd_text_style *style,
 pd_status pd_doc_write_html(const pd_doc *d, pd_buf *out, pd_error *err);
 /* Its tables and definitions, parted by tabs; '#' starts a line of words. */
 pd_status pd_doc_write_tsv(const pd_doc *d, pd_buf *out, pd_error *err);
+
+/* How many tables it has; they are numbered from 1. */
+unsigned pd_doc_tables(const pd_doc *d);
+/* Table `number` as CSV (RFC 4180): PD_USAGE when there is none such. */
+pd_status pd_doc_write_csv(const pd_doc *d, unsigned number, pd_buf *out,
+                           pd_error *err);
+/* What describes that file (CSV on the Web), which is named file[0]; number 0:
+ * all tables together, table k in file[k - 1]. Names without their folder. */
+pd_status pd_doc_write_csv_about(const pd_doc *d, unsigned number,
+                                 const char *const *file, pd_buf *out,
+                                 pd_error *err);
 
 #endif
