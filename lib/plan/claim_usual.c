@@ -267,7 +267,9 @@ static pd_status compare(struct claim *c, const pd_rows *r, const pd_fit *fit,
 
 		u->comparator[k] = over(&c->a->arm[1], k, &u->log,
 		                        c->a->margin);
-		u->device[k] = over(&c->a->arm[0], k, &u->log, c->a->margin);
+		if (k < c->a->arm[0].n_centres)
+			u->device[k] = over(&c->a->arm[0], k, &u->log,
+			                    c->a->margin);
 		while (below < n && mean[below] < at)
 			below++;
 		u->share_below[k] = (double)below / (double)n;

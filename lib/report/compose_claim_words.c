@@ -175,10 +175,18 @@ static void say_comparator(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 	    d, list, "Its comparator",
 	    pd_doc_print(
 	        d, "%s. Printed %s %s, here %s %s in %s patients drawn like it "
-	        "(%s): ratio %s.", words, pd_say_short(d, a->arm[1].centre[0]),
+	        "(%s): ratio %s.%s%s%s", words, pd_say_short(d, a->arm[1].centre[0]),
 	        unit ? unit : "", pd_say_centre(d, u->centre, u->low, u->high),
 	        unit ? unit : "", pd_say_count(d, u->n_patients), u->version,
-	        pd_claim_ratio_text(d, &u->comparator[0], a->level, true)));
+	        pd_claim_ratio_text(d, &u->comparator[0], a->level, true),
+	        a->arm[0].n_centres
+	            ? pd_doc_print(d, " The printed device arm stands at %s of "
+	                           "ordinary practice.",
+	                           pd_claim_ratio_text(d, &u->device[0],
+	                                               a->level, false))
+	            : "",
+	        a->unmatched ? " Not printed and so not matched: " : "",
+	        a->unmatched ? pd_say_stop(d, a->unmatched) : ""));
 }
 
 /* --- here ---------------------------------------------------------------- */
