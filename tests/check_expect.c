@@ -114,6 +114,9 @@ START_TEST(against_truth)
 	ck_assert_double_eq_tol(e->low / t[N / 40], 1, 0.1);
 	ck_assert_double_eq_tol(e->high / t[N - N / 40], 1, 0.1);
 	ck_assert_double_eq_tol(e->chance, (double)reach / N, 0.06);
+	ck_assert_double_le(e->chance_low, (double)reach / N);
+	ck_assert_double_ge(e->chance_high, (double)reach / N);
+	ck_assert_double_lt(e->chance_high - e->chance_low, 0.2);
 	free(t);
 }
 END_TEST

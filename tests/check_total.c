@@ -216,6 +216,44 @@ START_TEST(bad_input)
 }
 END_TEST
 
+/*
+ * How well a chance is known. One pull, b known, variance v on df: given W the
+ * chance is Phi((m - ln target) / (W sd)), so that its quantiles are those of
+ * W; its mean is Student's chance.
+ */
+START_TEST(chance_limits)
+{
+	double beta[] = { 1.2 };
+	static const double cov[] = { 0 };
+	pd_total_pull p = { 0, 0, 0, 0 };
+	pd_total_layout l = { 1, &p };
+	pd_total_law w = { 1, 1, one_x, beta, cov, 0.3, 0.1, 0.1, 0.2, 9 };
+	double sd = sqrt(0.09 + 0.01 + 0.01 + 0.04);
+	double target = exp(1.2 - 0.5 * sd); /* half an SD below the middle */
+	pd_total_share s;
+	pd_error err = { 0 };
+	/* W small: chance near 1 */
+	double w_low = sqrt(9 / pd_chisq_quantile(0.975, 9));
+	double w_high = sqrt(9 / pd_chisq_quantile(0.025, 9));
+
+	ck_assert_int_eq(pd_total_chance(&w, &l, 1, target, 4000, 4000, 12,
+	                                 0.95, &s, &err), PD_OK);
+	ck_assert_double_eq_tol(s.high, pd_normal_cdf(0.5 / w_low), 0.03);
+	ck_assert_double_eq_tol(s.low, pd_normal_cdf(0.5 / w_high), 0.03);
+	ck_assert_double_eq_tol(s.mean, pd_t_cdf(0.5, 9), 0.03);
+	/* everything known: no width */
+	w.df = INFINITY;
+	ck_assert_int_eq(pd_total_chance(&w, &l, 1, target, 50, 2000, 12, 0.95,
+	                                 &s, &err), PD_OK);
+	ck_assert_double_eq_tol(s.low, s.high, 1e-12);
+	ck_assert_double_eq_tol(s.mean, pd_normal_cdf(0.5), 0.04);
+	ck_assert_int_eq(pd_total_chance(&w, &l, 1, target, 0, 2000, 12, 0.95,
+	                                 &s, &err), PD_USAGE);
+	ck_assert_int_eq(pd_total_chance(&w, &l, 1, target, 5, 20, 12, 1, &s,
+	                                 &err), PD_USAGE);
+}
+END_TEST
+
 START_TEST(quantiles)
 {
 	double x[] = { 7, 1, 3.5, 2, 9 };
@@ -271,6 +309,7 @@ int main(void)
 	tcase_add_test(c, unit);
 	tcase_add_test(c, covariances);
 	tcase_add_test(c, bad_input);
+	tcase_add_test(c, chance_limits);
 	tcase_add_test(c, quantiles);
 	tcase_add_test(c, quantile_error);
 	suite_add_tcase(s, c);

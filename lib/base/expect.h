@@ -23,6 +23,8 @@ typedef struct pd_expect_cell {
 	double low_80, high_80;  /* 80 % prediction interval                   */
 	double low, high;        /* at the answer's level                      */
 	double chance;           /* of reaching the target; NaN: no target     */
+	double chance_low, chance_high; /* at the answer's level: what the
+	                            estimates do not know                      */
 	double next_site;        /* mean added by one more such site           */
 	double next_ml;          /* mean added by 1 mL more at every site      */
 } pd_expect_cell;

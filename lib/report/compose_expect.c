@@ -43,6 +43,13 @@ const char *pd_expect_of_100(pd_doc *d, double chance)
 	return pd_say_count(d, (size_t)(100 * chance + 0.5));
 }
 
+const char *pd_expect_cell_chance(pd_doc *d, const pd_expect_cell *c)
+{
+	if (c->chance < 0.01)
+		return "<1";
+	return c->chance > 0.99 ? ">99" : pd_expect_of_100(d, c->chance);
+}
+
 static const char *ml_words(pd_doc *d, double ml)
 {
 	pd_buf b;
@@ -113,6 +120,22 @@ static const pd_expect_cell *middle(const pd_expect_answer *a)
 	return n ? seen[n / 2] : NULL;
 }
 
+/* "about 82 (95% limits 77 to 86)", "fewer than 1 (...)" */
+static const char *about(pd_doc *d, const pd_expect_answer *a,
+                         const pd_expect_cell *c)
+{
+	bool edge = c->chance < 0.01 || c->chance > 0.99;
+	pd_buf b;
+
+	pd_buf_init(&b);
+	pd_buf_add(&b, edge ? "" : "about ");
+	pd_buf_add(&b, pd_expect_of_100(d, c->chance));
+	pd_buf_add(&b, " (");
+	pd_number_level(&b, a->level);
+	pd_buf_print(&b, " limits %s)", pd_expect_limits(d, c));
+	return pd_doc_take(d, &b);
+}
+
 /* "4 sites of 5 mL (20 mL in all, 4 punctures)" */
 static const char *drawn_as(pd_doc *d, const pd_expect_cell *c)
 {
@@ -150,18 +173,18 @@ static const char *lead(pd_doc *d, const pd_expect_answer *a)
 	c = fewest(a, 0.8);
 	if (c)
 		return pd_doc_print(
-		    d, "of 100 such patients about %s would reach %s with %s; "
+		    d, "of 100 such patients %s would reach %s with %s; "
 		    "%s. Of all that was seen and asked for it is the fewest "
-		    "mL for 80 of 100.", pd_expect_of_100(d, c->chance),
+		    "mL for 80 of 100.", about(d, a, c),
 		    pd_expect_amount(d, a, a->target), drawn_as(d, c),
 		    spread_of(d, a, c));
 	c = likeliest(a);
 	return c ? pd_doc_print(
 	               d, "nothing that was seen and asked for would bring 80 "
-	               "of 100 such patients to %s; the most, about %s of 100, "
-	               "with %s.", pd_expect_amount(d, a, a->target),
-	               pd_expect_of_100(d, c->chance), drawn_as(d, c))
-	         : m ? pd_doc_print(d, "%s.", of_cell(d, a, m)) : "";
+	               "of 100 such patients to %s; the most, %s of 100, with "
+	               "%s.", pd_expect_amount(d, a, a->target),
+	               about(d, a, c), drawn_as(d, c))
+	         : "";
 }
 
 /* --- who and how ------------------------------------------------------------------ */
@@ -217,9 +240,7 @@ static const char *cell_words(pd_doc *d, const pd_expect_answer *a,
 		return c->over ? "over" : "not seen";
 	if (isnan(a->target))
 		return pd_expect_yield(d, c->median);
-	if (c->chance < 0.01)
-		return "<1";
-	return c->chance > 0.99 ? ">99" : pd_expect_of_100(d, c->chance);
+	return pd_expect_cell_chance(d, c);
 }
 
 static const char *map_title(pd_doc *d, const pd_expect_answer *a)
@@ -437,8 +458,10 @@ pd_status pd_compose_expect(const pd_expect_answer *a, pd_doc **out,
 		map(d, a);
 		harm(d, a);
 		pd_doc_page_end(d);
-		if (!isnan(a->target))
+		if (!isnan(a->target)) {
 			fewest_table(d, a);
+			pd_expect_chances(d, a);
+		}
 		if (a->n_shared)
 			pd_expect_shared(d, a);
 		pd_expect_yields(d, a);

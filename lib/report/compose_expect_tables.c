@@ -31,6 +31,52 @@ static const char *level_words(pd_doc *d, double level)
 
 /* --- yields ----------------------------------------------------------------------- */
 
+const char *pd_expect_limits(pd_doc *d, const pd_expect_cell *c)
+{
+	return pd_doc_print(d, "%zu to %zu", (size_t)(100 * c->chance_low + 0.5),
+	                    (size_t)(100 * c->chance_high + 0.5));
+}
+
+static void chance_row(pd_doc *d, pd_table *t, const pd_expect_cell *c)
+{
+	const char **cell = pd_doc_row(d, t, NULL);
+
+	if (!cell)
+		return;
+	cell[0] = pd_say_count(d, c->sites);
+	cell[1] = short_words(d, c->site_ml);
+	cell[2] = short_words(d, c->total_ml);
+	cell[3] = pd_expect_of_100(d, c->chance);
+	cell[4] = pd_expect_limits(d, c);
+}
+
+void pd_expect_chances(pd_doc *d, const pd_expect_answer *a)
+{
+	const pd_cell_column column[] = {
+		{ "Sites", NULL, true },
+		{ "mL a site", NULL, true },
+		{ "mL in all", NULL, true },
+		{ "Of 100 reach it", NULL, true },
+		{ pd_doc_print(d, "%s limits of that number",
+		               level_words(d, a->level)), NULL, true },
+	};
+	pd_table *t = pd_doc_table(d, pd_doc_print(
+	    d, "How many of 100 would reach %s, and how well that is known",
+	    pd_expect_amount(d, a, a->target)), 5, column, NULL);
+
+	for (size_t i = 0; i < a->n_across; i++)
+		for (size_t j = 0; j < a->n_down; j++)
+			if (!a->cell[j * a->n_across + i].refused)
+				chance_row(d, t, &a->cell[j * a->n_across + i]);
+	for (size_t i = 0; i < a->n_shared; i++)
+		if (!a->shared[i].refused)
+			chance_row(d, t, &a->shared[i]);
+	pd_doc_table_note(d, t,
+	                  "Limits: what the clinic's records leave open about "
+	                  "the number itself; with few patients it is hardly "
+	                  "known.");
+}
+
 static pd_table *yield_table(pd_doc *d, const pd_expect_answer *a,
                              const char *caption)
 {
@@ -44,14 +90,12 @@ static pd_table *yield_table(pd_doc *d, const pd_expect_answer *a,
 		{ "80% prediction interval", unit, true },
 		{ pd_doc_print(d, "%s prediction interval",
 		               level_words(d, a->level)), unit, true },
-		{ "Of 100 reach the target", NULL, true },
 	};
 
-	return pd_doc_table(d, caption, isnan(a->target) ? 7 : 8, column, NULL);
+	return pd_doc_table(d, caption, 7, column, NULL);
 }
 
-static void yield_row(pd_doc *d, const pd_expect_answer *a, pd_table *t,
-                      const pd_expect_cell *c)
+static void yield_row(pd_doc *d, pd_table *t, const pd_expect_cell *c)
 {
 	const char **cell = pd_doc_row(d, t, NULL);
 
@@ -64,8 +108,6 @@ static void yield_row(pd_doc *d, const pd_expect_answer *a, pd_table *t,
 	cell[4] = pd_expect_yield(d, c->median);
 	cell[5] = between(d, c->low_80, c->high_80);
 	cell[6] = between(d, c->low, c->high);
-	if (!isnan(a->target))
-		cell[7] = pd_expect_of_100(d, c->chance);
 }
 
 static void drawn_note(pd_doc *d, const pd_expect_answer *a, pd_table *t)
@@ -101,7 +143,7 @@ void pd_expect_yields(pd_doc *d, const pd_expect_answer *a)
 			if (!t)
 				t = yield_table(d, a, "Yield of a case of a new "
 				                "patient");
-			yield_row(d, a, t, c);
+			yield_row(d, t, c);
 		}
 	if (!t)
 		return;
@@ -125,7 +167,7 @@ void pd_expect_shared(pd_doc *d, const pd_expect_answer *a)
 			t = yield_table(d, a, pd_doc_print(
 			    d, "%s mL in all, shared by more or fewer sites",
 			    short_words(d, a->given_ml)));
-		yield_row(d, a, t, c);
+		yield_row(d, t, c);
 	}
 	if (t)
 		drawn_note(d, a, t);

@@ -115,18 +115,19 @@ static void normals(uint64_t seed, uint64_t stream, double scale, size_t n,
 		out[i] = scale * pd_stream_normal(&s);
 }
 
-/* Everything of draw r but the sums; returns the case's part. */
-static double draw_parts(struct drawing *d, uint64_t seed, uint64_t r)
+/* W, the case's normal number, b and the rows' means of draw r; returns W. */
+static double draw_model(struct drawing *d, uint64_t seed, uint64_t r,
+                         double *own)
 {
 	const pd_total_law *w = d->law;
 	size_t p = w->p;
-	double scale = 1, own;
+	double scale = 1;
 	pd_stream s;
 
 	pd_stream_init(&s, seed, 4 * r);
 	if (isfinite(w->df))
 		scale = sqrt(w->df / pd_stream_chisq(&s, w->df));
-	own = scale * w->case_sd * pd_stream_normal(&s);
+	*own = pd_stream_normal(&s);
 	for (size_t j = 0; j < p; j++)
 		d->z[j] = scale * pd_stream_normal(&s);
 	for (size_t i = 0; i < p; i++) {
@@ -139,10 +140,18 @@ static double draw_parts(struct drawing *d, uint64_t seed, uint64_t r)
 		for (size_t j = 0; j < p; j++)
 			d->mean[i] += w->x[i * p + j] * d->b[j];
 	}
+	return scale;
+}
+
+/* Sides, sites and pulls of draw r. */
+static void draw_places(struct drawing *d, uint64_t seed, uint64_t r,
+                        double scale)
+{
+	const pd_total_law *w = d->law;
+
 	normals(seed, 4 * r + 1, scale * w->side_sd, d->n_sides, d->side);
 	normals(seed, 4 * r + 2, scale * w->site_sd, d->n_sites, d->site);
 	normals(seed, 4 * r + 3, scale * w->pull_sd, d->n_slots, d->slot);
-	return own;
 }
 
 static double sum_up(const struct drawing *d, const pd_total_layout *l,
@@ -202,10 +211,12 @@ pd_status pd_total_draw(const pd_total_law *law, const pd_total_layout *layout,
 	if (st == PD_OK)
 		st = make(&d, err);
 	for (size_t r = 0; st == PD_OK && r < draws; r++) {
-		double own = draw_parts(&d, seed, r);
+		double own, scale = draw_model(&d, seed, r, &own);
 
+		draw_places(&d, seed, r, scale);
 		for (size_t l = 0; l < n_layouts; l++) {
-			double t = sum_up(&d, &layout[l], own);
+			double t = sum_up(&d, &layout[l],
+			                  scale * law->case_sd * own);
 
 			if (!isfinite(t))
 				st = pd_fail(err, PD_NUMERIC, "a total is "
@@ -216,6 +227,119 @@ pd_status pd_total_draw(const pd_total_law *law, const pd_total_layout *layout,
 	clear(&d);
 	return st;
 }
+
+/* --- how well a chance is known ------------------------------------------------- */
+
+/* Numbers of `inner` cases, W left out. */
+struct crowd {
+	size_t n, k;             /* cases; numbers of each                     */
+	double *number;          /* n * k: case, sides, sites, slots           */
+};
+
+static pd_status gather(struct drawing *d, uint64_t seed, size_t first,
+                        struct crowd *c, pd_error *err)
+{
+	c->k = 1 + d->n_sides + d->n_sites + d->n_slots;
+	c->number = calloc(c->n * c->k, sizeof *c->number);
+	if (!c->number)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory drawing "
+		               "chances");
+	for (size_t i = 0; i < c->n; i++) {
+		double *to = c->number + i * c->k;
+
+		normals(seed, 4 * (first + i), d->law->case_sd, 1, to);
+		draw_places(d, seed, first + i, 1);
+		memcpy(to + 1, d->side, d->n_sides * sizeof *to);
+		memcpy(to + 1 + d->n_sides, d->site, d->n_sites * sizeof *to);
+		memcpy(to + 1 + d->n_sides + d->n_sites, d->slot,
+		       d->n_slots * sizeof *to);
+	}
+	return PD_OK;
+}
+
+static double crowd_share(const struct drawing *d, const struct crowd *c,
+                          const pd_total_layout *l, double scale,
+                          double target)
+{
+	size_t reach = 0;
+
+	for (size_t i = 0; i < c->n; i++) {
+		const double *z = c->number + i * c->k, *site, *slot;
+		double total = 0;
+
+		site = z + 1 + d->n_sides;
+		slot = site + d->n_sites;
+		for (size_t k = 0; k < l->n && total < target; k++) {
+			const pd_total_pull *p = &l->pull[k];
+
+			total += exp(d->mean[p->row] +
+			             scale * (z[0] + z[1 + p->side] +
+			                      site[p->site] + slot[p->slot]));
+		}
+		reach += total >= target;
+	}
+	return (double)reach / (double)c->n;
+}
+
+static pd_status chances(struct drawing *d, const pd_total_layout *layout,
+                         size_t n_layouts, double target, size_t outer,
+                         const struct crowd *c, uint64_t seed, double level,
+                         pd_total_share *out, pd_error *err)
+{
+	double *share = calloc(n_layouts * outer, sizeof *share), own;
+
+	if (!share)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory drawing "
+		               "chances");
+	for (size_t r = 0; r < outer; r++) {
+		double scale = draw_model(d, seed, r, &own);
+
+		for (size_t l = 0; l < n_layouts; l++)
+			share[l * outer + r] = crowd_share(d, c, &layout[l],
+			                                   scale, target);
+	}
+	for (size_t l = 0; l < n_layouts; l++) {
+		double *x = share + l * outer;
+
+		out[l].mean = 0;
+		for (size_t r = 0; r < outer; r++)
+			out[l].mean += x[r] / (double)outer;
+		pd_total_sort(x, outer);
+		out[l].low = pd_total_quantile(x, outer, (1 - level) / 2, NULL);
+		out[l].high = pd_total_quantile(x, outer, (1 + level) / 2,
+		                                NULL);
+	}
+	free(share);
+	return PD_OK;
+}
+
+pd_status pd_total_chance(const pd_total_law *law,
+                          const pd_total_layout *layout, size_t n_layouts,
+                          double target, size_t outer, size_t inner,
+                          uint64_t seed, double level,
+                          pd_total_share *out, pd_error *err)
+{
+	struct drawing d = { .law = law };
+	struct crowd c = { .n = inner };
+	pd_status st = outer && inner && n_layouts && level > 0 && level < 1
+	                   ? check_law(law, err)
+	                   : pd_fail(err, PD_USAGE, "no chances to draw");
+
+	if (st == PD_OK)
+		st = check_layouts(&d, layout, n_layouts, err);
+	if (st == PD_OK)
+		st = make(&d, err);
+	if (st == PD_OK)
+		st = gather(&d, seed, outer, &c, err);
+	if (st == PD_OK)
+		st = chances(&d, layout, n_layouts, target, outer, &c, seed,
+		             level, out, err);
+	free(c.number);
+	clear(&d);
+	return st;
+}
+
+/* --- means and quantiles ---------------------------------------------------------- */
 
 double pd_total_mean(const pd_total_law *w, const pd_total_layout *layout)
 {

@@ -60,6 +60,23 @@ pd_status pd_total_draw(const pd_total_law *law, const pd_total_layout *layout,
                         size_t n_layouts, size_t draws, uint64_t seed,
                         double *out, pd_error *err);
 
+/*
+ * How well the estimates know the chance P(T >= target) of each layout: in
+ * every of `outer` draws of W and b the chance is the share of `inner` cases
+ * (the same numbers for all of them and all layouts) at the target or above;
+ * low, high: the quantiles (1 -+ level) / 2 of these chances; mean: their
+ * mean, the predictive chance that pd_total_draw gives but for the error of
+ * the inner cases, which all three share. out[n_layouts]. Errors as there.
+ */
+typedef struct pd_total_share {
+	double mean, low, high;
+} pd_total_share;
+pd_status pd_total_chance(const pd_total_law *law,
+                          const pd_total_layout *layout, size_t n_layouts,
+                          double target, size_t outer, size_t inner,
+                          uint64_t seed, double level,
+                          pd_total_share *out, pd_error *err);
+
 /* E T at beta and the four SDs: sum of exp(x_k'beta + v / 2). */
 double pd_total_mean(const pd_total_law *law, const pd_total_layout *layout);
 
