@@ -17,14 +17,15 @@ struct place {
 	const char *path;
 };
 
-enum { N_PLACES = 4 };
+enum { N_PLACES = 5 };
 
 static void list_places(const struct show *s, struct place p[N_PLACES])
 {
 	p[0] = (struct place){ SHOW_TEXT, s->text };
 	p[1] = (struct place){ SHOW_HTML, s->html };
 	p[2] = (struct place){ SHOW_CSV, s->csv };
-	p[3] = (struct place){ SHOW_TSV, s->tsv };
+	p[3] = (struct place){ SHOW_JSON, s->json };
+	p[4] = (struct place){ SHOW_TSV, s->tsv };
 }
 
 enum { NARROWEST = 40, WIDEST = 200, USUAL = 80 };
@@ -107,6 +108,8 @@ static pd_status make(const struct show *s, const pd_doc *doc,
 		tsv_write(review, to);
 	} else if (form == SHOW_TSV) {
 		st = pd_doc_write_tsv(doc, to, err);
+	} else if (form == SHOW_JSON) {
+		st = pd_doc_write_json(doc, review, to, err);
 	} else if (form == SHOW_HTML) {
 		st = pd_doc_write_html(doc, to, err);
 	} else {

@@ -9,20 +9,21 @@
 #include "perdraw.h"
 
 /* In the order of the words of --format. */
-enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_CSV, SHOW_TSV };
+enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_CSV, SHOW_JSON,
+	         SHOW_TSV };
 
 /* The part of a command's options that says where results go. */
 struct show {
 	int format;          /* enum show_form: of --out or standard output    */
 	const char *out;
-	const char *text, *html, *csv, *tsv; /* further files           */
+	const char *text, *html, *csv, *json, *tsv; /* further files    */
 	bool first_page, force;
 	unsigned width, table;
 };
 
 #define SHOW_OPTS(type, member)                                                \
 	{ "format", 'f', OPT_CHOICE, false,                                    \
-	  offsetof(type, member.format), "text|html|csv|tsv",                      \
+	  offsetof(type, member.format), "text|html|csv|json|tsv",                      \
 	  "form of the result" },                                              \
 	{ "out", 'o', OPT_TEXT, false, offsetof(type, member.out), "FILE",     \
 	  "write the result to FILE, whole or not at all" },                   \
@@ -32,6 +33,8 @@ struct show {
 	  "write the HTML form to FILE as well" },                             \
 	{ "csv", 0, OPT_TEXT, false, offsetof(type, member.csv), "FILE",       \
 	  "write the tables as CSV as well, a file a table" },                 \
+	{ "json", 0, OPT_TEXT, false, offsetof(type, member.json), "FILE",     \
+	  "write the JSON form to FILE as well" },                             \
 	{ "tsv", 0, OPT_TEXT, false, offsetof(type, member.tsv), "FILE",       \
 	  "write the tab-parted form to FILE as well" },                       \
 	{ "first-page", 0, OPT_FLAG, false,                                    \

@@ -116,6 +116,7 @@ struct pd_block {
 struct pd_doc {
 	pd_arena *arena;
 	const char *title, *language;
+	const char *date; /* of the reading, ISO; NULL: not known            */
 	pd_block *first, *last;
 	unsigned n_tables, n_figures;
 	bool failed;
@@ -123,6 +124,7 @@ struct pd_doc {
 
 pd_doc *pd_doc_new(const char *title, const char *language);
 pd_status pd_doc_status(const pd_doc *d, pd_error *err);
+void pd_doc_date(pd_doc *d, const char *date);
 
 /* Text in the document's arena; "" once memory failed. */
 const char *pd_doc_text(pd_doc *d, const char *text);

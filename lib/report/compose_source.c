@@ -13,6 +13,7 @@ void pd_part_clinic(pd_doc *d, const pd_review *r)
 {
 	pd_buf b;
 
+	pd_doc_date(d, r->date);
 	pd_buf_init(&b);
 	if (r->plan_name)
 		pd_buf_print(&b, "Plan %s, read on %s. ", r->plan_name,

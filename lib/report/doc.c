@@ -39,6 +39,11 @@ pd_status pd_doc_status(const pd_doc *d, pd_error *err)
 	return PD_OK;
 }
 
+void pd_doc_date(pd_doc *d, const char *date)
+{
+	d->date = date && *date ? pd_doc_text(d, date) : NULL;
+}
+
 const char *pd_doc_text(pd_doc *d, const char *text)
 {
 	const char *copy = pd_arena_copy(d->arena, text ? text : "");

@@ -6,6 +6,7 @@
 #ifndef PERDRAW_REPORT_DOC_H
 #define PERDRAW_REPORT_DOC_H
 
+#include "base/answer.h"
 #include "base/arena.h"
 #include "base/buf.h"
 #include "base/status.h"
@@ -27,6 +28,11 @@ pd_status pd_doc_write_text(const pd_doc *d, const pd_text_style *style,
 pd_status pd_doc_write_html(const pd_doc *d, pd_buf *out, pd_error *err);
 /* Its tables and definitions, parted by tabs; '#' starts a line of words. */
 pd_status pd_doc_write_tsv(const pd_doc *d, pd_buf *out, pd_error *err);
+
+/* The whole document by docs/perdraw.schema.json; review, where it was made of
+ * one, adds the effects at full precision (NULL: it was not). */
+pd_status pd_doc_write_json(const pd_doc *d, const pd_review *review,
+                            pd_buf *out, pd_error *err);
 
 /* How many tables it has; they are numbered from 1. */
 unsigned pd_doc_tables(const pd_doc *d);
