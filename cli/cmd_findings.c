@@ -3,15 +3,19 @@
  * each field is filled, and what each field means.
  */
 #include "command.h"
+#include "day.h"
 #include "listing.h"
 #include "say.h"
+#include "show.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 struct findings_options {
-	const char *db, *source;
+	const char *db, *source, *date;
 	int level;
-	bool fields, dictionary, summary;
+	bool fields, years, dictionary, summary, missing, all;
+	struct show show;
 };
 
 #define AT(member) offsetof(struct findings_options, member)
@@ -22,42 +26,54 @@ static const struct opt opts[] = {
 	  "only findings of the file of that name" },
 	{ "level", 'l', OPT_CHOICE, false, AT(level), "warning|note",
 	  "only findings of that level" },
+	{ "all", 'a', OPT_FLAG, false, AT(all), NULL,
+	  "every finding, also where there are many of one code" },
 	{ "summary", 0, OPT_FLAG, false, AT(summary), NULL,
 	  "how many of each code, no lines" },
 	{ "fields", 0, OPT_FLAG, false, AT(fields), NULL,
 	  "how far each field is filled" },
+	{ "years", 0, OPT_FLAG, false, AT(years), NULL,
+	  "the same year by year" },
+	{ "missing", 0, OPT_FLAG, false, AT(missing), NULL,
+	  "which results are missing, with whom, and whether it depends on "
+	  "the draw" },
 	{ "dictionary", 0, OPT_FLAG, false, AT(dictionary), NULL,
 	  "what each field means; needs no database" },
+	SHOW_OPTS(struct findings_options, show),
+	{ "date", 0, OPT_TEXT, false, AT(date), "DATE",
+	  "date on the report of '--missing' instead of today's (ISO)" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
 /* ---- the list -------------------------------------------------------- */
 
-enum { MOST_CODES = 256 };
+enum { MOST_CODES = 256, MOST_LINES = 20 };
 
 struct list {
 	const char *level;     /* NULL: every level                            */
 	bool summary;
+	size_t most;           /* lines of one code that are shown             */
 	size_t n;              /* findings that passed                         */
 	size_t n_codes;
 	struct { char code[64], level[16]; size_t n; } code[MOST_CODES];
 };
 
-static void count_code(struct list *l, const char *code, const char *level)
+/* How many of the code there have been, this one too. */
+static size_t count_code(struct list *l, const char *code, const char *level)
 {
 	size_t i = 0;
 
 	while (i < l->n_codes && strcmp(l->code[i].code, code) != 0)
 		i++;
 	if (i == MOST_CODES)
-		return;
+		return 1;
 	if (i == l->n_codes) {
 		snprintf(l->code[i].code, sizeof l->code[i].code, "%s", code);
 		snprintf(l->code[i].level, sizeof l->code[i].level, "%s",
 		         level);
 		l->n_codes++;
 	}
-	l->code[i].n++;
+	return ++l->code[i].n;
 }
 
 static void one_finding(void *user, const char *source, const char *code,
@@ -69,9 +85,7 @@ static void one_finding(void *user, const char *source, const char *code,
 	if (l->level && strcmp(level, l->level) != 0)
 		return;
 	l->n++;
-	if (l->summary)
-		count_code(l, code, level);
-	else
+	if (count_code(l, code, level) <= l->most && !l->summary)
 		listing_line(source, line, column, level, code, found, expected,
 		             stdout);
 }
@@ -80,13 +94,20 @@ static pd_status list_findings(const struct findings_options *o,
                                pd_store *store, pd_error *err)
 {
 	static const char *const levels[] = { NULL, "warning", "note" };
-	struct list l = { .level = levels[o->level], .summary = o->summary };
+	struct list l = { .level = levels[o->level], .summary = o->summary,
+		          .most = o->all ? (size_t)-1 : MOST_LINES };
 	pd_status st =
 	    pd_store_findings(store, o->source, one_finding, &l, err);
 
-	for (size_t i = 0; st == PD_OK && i < l.n_codes; i++)
-		printf("%7zu  %-8s %s\n", l.code[i].n, l.code[i].level,
-		       l.code[i].code);
+	for (size_t i = 0; st == PD_OK && i < l.n_codes; i++) {
+		if (l.summary)
+			printf("%7zu  %-8s %s\n", l.code[i].n,
+			       l.code[i].level, l.code[i].code);
+		else if (l.code[i].n > l.most)
+			printf("%zu more of %s %s: --all shows them\n",
+			       l.code[i].n - l.most, l.code[i].level,
+			       l.code[i].code);
+	}
 	if (st == PD_OK && l.n == 0)
 		puts("no findings");
 	return st;
@@ -107,6 +128,66 @@ static void one_coverage(void *user, const char *field, const char *words,
 	if (unit && *unit)
 		printf(", %s", unit);
 	putchar('\n');
+}
+
+/* Shares filled, of each field in each year. */
+enum { MOST_YEARS = 60, MOST_FIELDS = 64 };
+
+struct years {
+	size_t n_fields, n_years;
+	int year[MOST_YEARS];
+	const char *field[MOST_FIELDS];
+	double share[MOST_FIELDS][MOST_YEARS]; /* percent + 1; 0: no record */
+};
+
+static void one_year(void *user, const char *field, int year, size_t filled,
+                     size_t of)
+{
+	struct years *y = user;
+	size_t i = 0, k = 0;
+
+	while (i < y->n_fields && strcmp(y->field[i], field) != 0)
+		i++;
+	while (k < y->n_years && y->year[k] != year)
+		k++;
+	if (i == MOST_FIELDS || k == MOST_YEARS)
+		return;
+	y->n_fields += i == y->n_fields;
+	y->n_years += k == y->n_years;
+	y->field[i] = field;
+	y->year[k] = year;
+	y->share[i][k] = 1 + 100.0 * (double)filled / (double)of;
+}
+
+static void print_years(const struct years *y)
+{
+	printf("%-22s", "percent filled");
+	for (size_t k = 0; k < y->n_years; k++)
+		printf(" %5d", y->year[k]);
+	putchar('\n');
+	for (size_t i = 0; i < y->n_fields; i++) {
+		printf("%-22s", y->field[i]);
+		for (size_t k = 0; k < y->n_years; k++)
+			if (y->share[i][k] > 0)
+				printf(" %5.1f", y->share[i][k] - 1);
+			else
+				printf("     -");
+		putchar('\n');
+	}
+}
+
+static pd_status list_years(pd_store *store, pd_error *err)
+{
+	struct years *y = calloc(1, sizeof *y);
+	pd_status st = y ? pd_store_coverage_years(store, one_year, y, err)
+	                 : pd_fail(err, PD_NO_MEMORY, "out of memory");
+
+	if (st == PD_OK && y->n_years)
+		print_years(y);
+	else if (st == PD_OK)
+		puts("no dated case");
+	free(y);
+	return st;
 }
 
 static const char *kind_words(pd_field_kind kind)
@@ -163,6 +244,47 @@ static void print_dictionary(void)
 	}
 }
 
+/* ---- missing results ------------------------------------------------- */
+
+static pd_status missing(const struct findings_options *o, pd_store *store,
+                         pd_error *err)
+{
+	struct day day;
+	pd_missing_answer answer;
+	pd_doc *doc = NULL;
+	pd_arena *arena = pd_arena_new();
+	pd_status st = day_choose(o->date, &day, err);
+	pd_run_options run = { .date = day.iso };
+
+	if (!arena)
+		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
+	if (st == PD_OK)
+		st = pd_missing_run(store, &run, 0.95, arena, &answer, err);
+	if (st == PD_OK)
+		st = pd_compose_missing(&answer, &doc, err);
+	if (st == PD_OK)
+		st = show_write(&o->show, doc, NULL, err);
+	pd_doc_free(doc);
+	pd_arena_free(arena);
+	return st;
+}
+
+/* Options that say where a document goes are for '--missing' alone. */
+static pd_status together(const struct findings_options *o, pd_error *err)
+{
+	const struct show *s = &o->show;
+	bool shown = s->format || s->out || s->text || s->html || s->tsv ||
+	             s->first_page || s->force || s->width || o->date;
+
+	if (shown && !o->missing)
+		return pd_fail(err, PD_USAGE, "'--format', '--out', '--date' and "
+		               "the like go with '--missing' only");
+	if (o->missing && (o->fields || o->years || o->dictionary ||
+	                   o->summary || o->source || o->level || o->all))
+		return pd_fail(err, PD_USAGE, "'--missing' stands alone");
+	return show_check(s, &o->db, 1, err);
+}
+
 static int findings_run(const void *options, const struct operands *operands)
 {
 	const struct findings_options *o = options;
@@ -171,6 +293,9 @@ static int findings_run(const void *options, const struct operands *operands)
 	pd_status st;
 
 	(void)operands;
+	st = together(o, &err);
+	if (st != PD_OK)
+		return say_failure(st, &err);
 	if (o->dictionary)
 		print_dictionary();
 	if (o->dictionary && !o->db)
@@ -180,7 +305,11 @@ static int findings_run(const void *options, const struct operands *operands)
 		return pd_status_exit(PD_USAGE);
 	}
 	st = pd_store_open(o->db, PD_OPEN_READ, &store, &err);
-	if (st == PD_OK && o->fields)
+	if (st == PD_OK && o->missing)
+		st = missing(o, store, &err);
+	else if (st == PD_OK && o->years)
+		st = list_years(store, &err);
+	else if (st == PD_OK && o->fields)
 		st = pd_store_coverage(store, one_coverage, NULL, &err);
 	else if (st == PD_OK && !o->dictionary)
 		st = list_findings(o, store, &err);
@@ -195,11 +324,14 @@ const struct command cmd_findings = {
 	.about =
 	    "Lists what was noticed when the files were loaded, as FILE:LINE:COLUMN\n"
 	    "with what was found and what was expected. With --fields: how far each\n"
-	    "field is filled. With --dictionary: what each field means, its unit and\n"
+	    "field is filled, with --years in each year. With --missing: pulls without\n"
+	    "a result by outcome, operator and year, and whether a missing result goes\n"
+	    "with poor marrow. With --dictionary: what each field means, its unit and\n"
 	    "its words.\n",
 	.examples =
 	    "  perdraw findings --db clinic.db --summary\n"
 	    "  perdraw findings --db clinic.db --source draws-2025.csv\n"
+	    "  perdraw findings --db clinic.db --missing --html missing.html\n"
 	    "  perdraw findings --dictionary\n",
 	.opts = opts,
 	.size = sizeof(struct findings_options),

@@ -19,7 +19,7 @@ AND se > 0 ORDER BY look_id;
 -- Files loaded since: rows of the chain after the state that was read.
 --: look_last
 SELECT l.look_date, l.estimate, l.se, l.low, l.high, l.n_rows, l.n_patients,
-       (SELECT count(*) FROM audit a WHERE a.what IN ('load', 'supersede')
+       (SELECT count(*) FROM audit a WHERE a.what = 'load'
         AND a.seq > (SELECT b.seq FROM audit b WHERE b.hash = l.data_state)),
        (SELECT count(*) FROM audit a WHERE a.what = 'supersede'
         AND a.seq > (SELECT b.seq FROM audit b WHERE b.hash = l.data_state))

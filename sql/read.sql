@@ -100,3 +100,58 @@ SELECT count(*),
        count(cells_plated), count(culture_days), count(colony_threshold),
        sum(method_id > 0)
 FROM assays;
+
+-- The same by year of the case. sites.case_id and assays.case_id are parents
+-- kept in the keys; an aliquot's case is its site's.
+--: year_patients
+SELECT CAST(strftime('%Y', day * 86400, 'unixepoch') AS INTEGER) AS year,
+       count(*), count(sex), count(birth_year) FROM patients JOIN (SELECT patient_id, min(case_date) AS day FROM cases
+               GROUP BY patient_id) USING (patient_id)
+WHERE day IS NOT NULL GROUP BY year ORDER BY year;
+--: year_cases
+SELECT CAST(strftime('%Y', day * 86400, 'unixepoch') AS INTEGER) AS year,
+       count(*), count(case_date), count(age_y), count(bmi),
+       count(operator_id), count(blood_wbc), count(blood_rbc),
+       count(blood_hct)
+FROM (SELECT *, case_date AS day FROM cases)
+WHERE day IS NOT NULL GROUP BY year ORDER BY year;
+--: year_sites
+SELECT CAST(strftime('%Y', day * 86400, 'unixepoch') AS INTEGER) AS year,
+       count(*), count(landmark), count(distance_mm), count(gauge),
+       count(geometry), count(device_id), count(adverse_event),
+       count(pain_score)
+FROM sites JOIN (SELECT case_id, case_date AS day FROM cases)
+     USING (case_id)
+WHERE day IS NOT NULL GROUP BY year ORDER BY year;
+--: year_aliquots
+SELECT CAST(strftime('%Y', day * 86400, 'unixepoch') AS INTEGER) AS year,
+       count(*), count(volume_ml), count(syringe_ml), count(move),
+       count(anticoagulant), count(anticoagulant_ml), count(pull_style),
+       count(time_to_lab_min)
+FROM aliquots JOIN (SELECT case_id, case_date AS day FROM cases) c
+     ON c.case_id = site_id >> 10
+WHERE day IS NOT NULL GROUP BY year ORDER BY year;
+--: year_assays
+SELECT CAST(strftime('%Y', day * 86400, 'unixepoch') AS INTEGER) AS year,
+       count(*),
+       sum(tnc IS NOT NULL OR states & 15 > 0),
+       sum(mnc IS NOT NULL OR states >> 4 & 15 > 0),
+       sum(viability IS NOT NULL OR states >> 8 & 15 > 0),
+       sum(hct IS NOT NULL OR states >> 12 & 15 > 0),
+       sum(rbc IS NOT NULL OR states >> 16 & 15 > 0),
+       sum(platelets IS NOT NULL OR states >> 20 & 15 > 0),
+       sum(cd34 IS NOT NULL OR states >> 24 & 15 > 0),
+       sum(cd271 IS NOT NULL OR states >> 28 & 15 > 0),
+       sum(cfu_f IS NOT NULL OR states >> 32 & 15 > 0),
+       sum(cfu_f_e6 IS NOT NULL OR states >> 36 & 15 > 0),
+       sum(dish_1 IS NOT NULL OR states >> 40 & 15 > 0),
+       sum(dish_2 IS NOT NULL OR states >> 44 & 15 > 0),
+       sum(dish_3 IS NOT NULL OR states >> 48 & 15 > 0),
+       sum(dish_4 IS NOT NULL OR states >> 52 & 15 > 0),
+       sum(dish_5 IS NOT NULL OR states >> 56 & 15 > 0),
+       sum(dish_6 IS NOT NULL OR states >> 60 & 15 > 0),
+       count(cells_plated), count(culture_days), count(colony_threshold),
+       sum(method_id > 0)
+FROM assays JOIN (SELECT case_id, case_date AS day FROM cases)
+     USING (case_id)
+WHERE day IS NOT NULL GROUP BY year ORDER BY year;

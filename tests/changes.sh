@@ -30,7 +30,7 @@ role = secondary
 END
 look() {
 	status 0 "review of $1" "$perdraw" review -q --db c.db --plan q.plan \
-		--date "$1" --width 120
+		--date "$1" --width 200
 }
 status 0 "load the early draws" "$perdraw" load --db c.db --date 2024-01-02 \
 	early.csv

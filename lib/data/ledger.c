@@ -77,19 +77,19 @@ pd_status pd_store_findings(pd_store *s, const char *source,
 
 /* Fields of each coverage statement, after the number of records. */
 static const struct cover {
-	const char *sql;
+	const char *sql, *by_year;
 	pd_field field[21];
 	int n;
 } covers[] = {
-	{ pd_sql_cover_patients, { PD_F_SEX, PD_F_BIRTH_YEAR }, 2 },
-	{ pd_sql_cover_cases, { PD_F_CASE_DATE, PD_F_AGE, PD_F_BMI,
+	{ pd_sql_cover_patients, pd_sql_year_patients, { PD_F_SEX, PD_F_BIRTH_YEAR }, 2 },
+	{ pd_sql_cover_cases, pd_sql_year_cases, { PD_F_CASE_DATE, PD_F_AGE, PD_F_BMI,
 	  PD_F_OPERATOR, PD_F_BLOOD_WBC, PD_F_BLOOD_RBC, PD_F_BLOOD_HCT }, 7 },
-	{ pd_sql_cover_sites, { PD_F_LANDMARK, PD_F_DISTANCE, PD_F_GAUGE,
+	{ pd_sql_cover_sites, pd_sql_year_sites, { PD_F_LANDMARK, PD_F_DISTANCE, PD_F_GAUGE,
 	  PD_F_GEOMETRY, PD_F_NEEDLE, PD_F_ADVERSE, PD_F_PAIN }, 7 },
-	{ pd_sql_cover_aliquots, { PD_F_VOLUME, PD_F_SYRINGE, PD_F_MOVE,
+	{ pd_sql_cover_aliquots, pd_sql_year_aliquots, { PD_F_VOLUME, PD_F_SYRINGE, PD_F_MOVE,
 	  PD_F_ANTICOAGULANT, PD_F_ANTICOAG_ML, PD_F_PULL_STYLE,
 	  PD_F_TIME_TO_LAB }, 7 },
-	{ pd_sql_cover_assays, { PD_F_TNC, PD_F_MNC, PD_F_VIABILITY, PD_F_HCT,
+	{ pd_sql_cover_assays, pd_sql_year_assays, { PD_F_TNC, PD_F_MNC, PD_F_VIABILITY, PD_F_HCT,
 	  PD_F_RBC, PD_F_PLATELETS, PD_F_CD34, PD_F_CD271, PD_F_CFU_F,
 	  PD_F_CFU_F_E6, PD_F_DISH_1, PD_F_DISH_2, PD_F_DISH_3, PD_F_DISH_4,
 	  PD_F_DISH_5, PD_F_DISH_6, PD_F_CELLS_PLATED, PD_F_CULTURE_DAYS,
@@ -119,6 +119,37 @@ pd_status pd_store_coverage(pd_store *s, pd_coverage_visit visit, void *user,
 		}
 		sqlite3_finalize(q);
 	}
+	return st;
+}
+
+/* The fields of one kind of record, year after year. */
+static pd_status cover_years(pd_store *s, const struct cover *c,
+                             pd_year_visit visit, void *user, pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = true;
+	pd_status st = pd_db_prepare(s, c->by_year, &q, err);
+
+	while (st == PD_OK && row) {
+		st = pd_db_step(s, q, &row, err);
+		for (int k = 0; st == PD_OK && row && k < c->n; k++)
+			visit(user, pd_field_about(c->field[k])->header,
+			      sqlite3_column_int(q, 0),
+			      (size_t)sqlite3_column_int64(q, k + 2),
+			      (size_t)sqlite3_column_int64(q, 1));
+	}
+	sqlite3_finalize(q);
+	return st;
+}
+
+pd_status pd_store_coverage_years(pd_store *s, pd_year_visit visit, void *user,
+                                  pd_error *err)
+{
+	pd_status st = PD_OK;
+
+	for (size_t i = 0; st == PD_OK && i < sizeof covers / sizeof *covers;
+	     i++)
+		st = cover_years(s, &covers[i], visit, user, err);
 	return st;
 }
 

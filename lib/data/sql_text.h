@@ -14,7 +14,8 @@ extern const char pd_sql_defend[], pd_sql_journal[], pd_sql_rollback_journal[],
     pd_sql_objects[], pd_sql_stamp[], pd_sql_begin_write[], pd_sql_begin_read[],
     pd_sql_commit[], pd_sql_rollback[], pd_sql_check[],
     pd_sql_application_id[], pd_sql_user_version[], pd_sql_count_objects[],
-    pd_sql_lost_parents[], pd_sql_page_bytes[], pd_sql_count_sources[];
+    pd_sql_lost_parents[], pd_sql_page_bytes[], pd_sql_count_sources[], pd_sql_one_file[],
+    pd_sql_whole_check[];
 
 /* audit.sql */
 extern const char pd_sql_audit_last[], pd_sql_audit_add[],
@@ -58,6 +59,8 @@ extern const char pd_sql_read_counts[], pd_sql_read_sources[],
     pd_sql_read_aliquots[], pd_sql_read_assays[], pd_sql_read_colonies[],
     pd_sql_read_members[], pd_sql_read_harm[], pd_sql_read_bytes[],
     pd_sql_cover_patients[], pd_sql_cover_cases[], pd_sql_cover_sites[],
-    pd_sql_cover_aliquots[], pd_sql_cover_assays[];
+    pd_sql_cover_aliquots[], pd_sql_cover_assays[], pd_sql_year_patients[],
+    pd_sql_year_cases[], pd_sql_year_sites[], pd_sql_year_aliquots[],
+    pd_sql_year_assays[];
 
 #endif

@@ -56,6 +56,14 @@ typedef void (*pd_coverage_visit)(void *user, const char *field,
 pd_status pd_store_coverage(pd_store *s, pd_coverage_visit visit, void *user,
                             pd_error *err);
 
+/* The same by year of the case (of a patient: of the first one): kind after
+ * kind of record, in each the years ascending, in each the fields in the order
+ * of pd_store_coverage; cases without a date are left out. */
+typedef void (*pd_year_visit)(void *user, const char *field, int year,
+                              size_t filled, size_t of);
+pd_status pd_store_coverage_years(pd_store *s, pd_year_visit visit, void *user,
+                                  pd_error *err);
+
 /*
  * The ledger of looks: one reading of one question. A reading with the same
  * question text hash on the same data state (the audit hash of the newest load) is the same look and
