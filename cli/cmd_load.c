@@ -128,7 +128,8 @@ static int load_run(const void *options, const struct operands *files)
 	if (st == PD_OK && o->make_key)
 		st = pd_key_create(o->key, &err);
 	if (st == PD_OK)
-		st = pd_store_open(o->db, PD_OPEN_CREATE, &store, &err);
+		st = pd_store_open_on(o->db, PD_OPEN_CREATE, day.iso, &store,
+		                      &err);
 	size_t done = 0;
 
 	while (st == PD_OK && done < files->n)

@@ -4,6 +4,8 @@
 #include "out.h"
 #include "say.h"
 
+#include "base/file.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
@@ -60,34 +62,6 @@ static pd_status write_all(int fd, const char *text, size_t length)
 	return fsync(fd) == 0 ? PD_OK : PD_IO;
 }
 
-/* Under its own name, atomically; without force never over a file that came
- * since out_check. */
-static int put_name(const char *temporary, const char *path, bool force)
-{
-	if (force)
-		return rename(temporary, path);
-	if (link(temporary, path) == 0)
-		return unlink(temporary);
-	if (errno != EPERM && errno != EOPNOTSUPP && errno != ENOSYS)
-		return -1;
-	/* a file system without hard links */
-	return renameat2(AT_FDCWD, temporary, AT_FDCWD, path, RENAME_NOREPLACE);
-}
-
-static void sync_folder(const char *path)
-{
-	const char *slash = strrchr(path, '/');
-	char *folder = slash ? strndup(path, (size_t)(slash - path) + 1)
-	                     : strdup(".");
-	int fd = folder ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
-
-	if (fd >= 0) {
-		fsync(fd); /* best effort: the file itself is synced */
-		close(fd);
-	}
-	free(folder);
-}
-
 static pd_status write_file(const char *path, bool force, const char *text,
                             size_t length, pd_error *err)
 {
@@ -114,12 +88,10 @@ static pd_status write_file(const char *path, bool force, const char *text,
 	if (close(fd) != 0 && st == PD_OK)
 		st = pd_fail(err, PD_IO, "cannot write '%s': %s", path,
 		             strerror(errno));
-	if (st == PD_OK && put_name(temporary, path, force) != 0)
+	if (st == PD_OK && pd_file_settle(temporary, path, force) != 0)
 		st = pd_fail(err, PD_CANNOT_CREATE, "cannot create '%s': %s",
 		             path, strerror(errno));
-	if (st == PD_OK)
-		sync_folder(path);
-	else
+	if (st != PD_OK)
 		unlink(temporary);
 	free(temporary);
 	return st;

@@ -14,3 +14,15 @@ SELECT seq, at, uid, what, detail, previous, hash FROM audit ORDER BY seq;
 --: audit_data_state
 SELECT hash FROM audit WHERE what IN ('create', 'migrate', 'load', 'supersede')
 ORDER BY seq DESC LIMIT 1;
+
+-- What the chain's rows speak of, in the order they were written.
+--: audit_sources
+SELECT source_id, name, sha256, n_rows FROM sources ORDER BY source_id;
+--: audit_plans
+SELECT sha256, name, 0, 0 FROM plans ORDER BY plan_id;
+--: audit_looks
+SELECT question_sha256, question, n_rows, n_patients FROM looks
+ORDER BY look_id;
+--: audit_replaced
+SELECT was_table, row_id, was, replaced_by, reason FROM history
+WHERE replaced_by = ?1 ORDER BY history_id;

@@ -48,5 +48,9 @@ SELECT page_count * page_size FROM pragma_page_count, pragma_page_size;
 --: count_sources
 SELECT count(*) FROM sources;
 
+--: one_file
+PRAGMA journal_mode = DELETE;
+--: whole_check
+PRAGMA integrity_check(1);
 --: check
 PRAGMA quick_check(1);

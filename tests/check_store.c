@@ -51,8 +51,10 @@ START_TEST(audit_tampered)
 	    "CREATE TRIGGER audit_keeps_words BEFORE UPDATE ON audit\n"
 	    "BEGIN SELECT RAISE(ABORT, 'audit rows cannot be changed'); END;"),
 	    SQLITE_OK);
-	s = help_open(PD_OPEN_READ);
-	ck_assert_int_eq(pd_store_audit_verify(s, &err), PD_DATA);
+	ck_assert_int_eq(pd_store_open(help_db, PD_OPEN_READ, &s, &err),
+	                 PD_BROKEN);
+	s = help_open(PD_OPEN_INSPECT);
+	ck_assert_int_eq(pd_store_audit_verify(s, &err), PD_BROKEN);
 	ck_assert_msg(strstr(err.text, row[_i].words) != NULL, "%s", err.text);
 	pd_store_close(s);
 }

@@ -60,6 +60,11 @@ static pd_status newest(pd_store *s, const char *sql, int64_t *seq,
 	return st;
 }
 
+pd_status pd_audit_head(pd_store *s, char out[65], int64_t *n, pd_error *err)
+{
+	return newest(s, pd_sql_audit_last, n, out, err);
+}
+
 pd_status pd_audit_data_state(pd_store *s, char out[65], pd_error *err)
 {
 	sqlite3_stmt *q;

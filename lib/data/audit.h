@@ -42,6 +42,8 @@ pd_status pd_audit_hash(const pd_audit_row *r, char out[65], pd_error *err);
 pd_status pd_audit_add(pd_store *s, const char *what, const char *detail,
                        const char *date, pd_error *err);
 
+/* Hash of the newest row, and the number of rows. */
+pd_status pd_audit_head(pd_store *s, char out[65], int64_t *n, pd_error *err);
 /* Hash of the newest row that changed data, "" when the chain is empty. */
 pd_status pd_audit_data_state(pd_store *s, char out[65], pd_error *err);
 

@@ -9,6 +9,7 @@
 #include "base/bridge.h"
 #include "base/pooled.h"
 #include "base/expect.h"
+#include "base/history.h"
 #include "base/size.h"
 #include "base/watch.h"
 #include "report/doc.h"
@@ -38,6 +39,9 @@ pd_status pd_compose_claim(const pd_claim_answer *a, pd_doc **out,
 /* What a draw may yield (the `expect` command). */
 pd_status pd_compose_expect(const pd_expect_answer *answer, pd_doc **out,
                             pd_error *err);
+
+/* What was done to a store, its chain recomputed (the `history` command). */
+pd_status pd_compose_history(const pd_history *h, pd_doc **out, pd_error *err);
 
 /* Charts, signals and operators (the `watch` command). */
 pd_status pd_compose_watch(const pd_watch_answer *answer, pd_doc **out,
