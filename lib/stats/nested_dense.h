@@ -18,7 +18,7 @@
 enum { PD_LANES = 4 };
 typedef double pd_lanes __attribute__((vector_size(8 * PD_LANES), aligned(8),
                                        may_alias));
-#if defined(__x86_64__) && defined(__gnu_linux__)
+#if defined(__x86_64__) && defined(__gnu_linux__) && !defined(__clang__)
 #define PD_WIDE __attribute__((target_clones("avx2", "default")))
 #else
 #define PD_WIDE
