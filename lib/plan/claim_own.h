@@ -51,12 +51,18 @@ pd_status pd_claim_rebuild(struct claim *c, pd_error *err);
 /* After the spread here is known: what the printed study could show. */
 void pd_claim_power(struct claim *c);
 
+/* Beside age: nothing, the claim's adjusters, or the mL of a case (in a column
+ * "log total_ml"). */
+typedef enum pd_claim_beside {
+	PD_CLAIM_AGE_ALONE, PD_CLAIM_ADJUSTERS, PD_CLAIM_TOTAL_ML
+} pd_claim_beside;
+
 /* A question like the claim's about age: the model of ordinary practice.
- * matched: rows drawn as the comparator was; adjust: the claim's adjusters;
- * version: of the laboratory, or NULL. q lives in the arena. */
-pd_status pd_claim_usual_question(struct claim *c, bool matched, bool adjust,
-                                  const char *version, pd_question **out,
-                                  pd_error *err);
+ * matched: rows drawn as the comparator was; version: of the laboratory, or
+ * NULL. *out lives in the arena. */
+pd_status pd_claim_usual_question(struct claim *c, bool matched,
+                                  pd_claim_beside beside, const char *version,
+                                  pd_question **out, pd_error *err);
 pd_status pd_claim_usual_all(struct claim *c, pd_error *err);
 pd_status pd_claim_weigh(struct claim *c, pd_error *err);
 pd_status pd_claim_trial_all(struct claim *c, pd_error *err);

@@ -351,6 +351,26 @@ static double median_ml(const pd_rows *r, pd_arena *scratch)
 	return (x[(n - 1) / 2] + x[n / 2]) / 2;
 }
 
+/* Rows without the mL of their case tell nothing here but of the spread, so
+ * they are taken a second time. */
+static pd_status case_ml(struct claim *c, pd_error *err)
+{
+	pd_question *q = NULL;
+	pd_arena *scratch = pd_arena_new();
+	pd_rows rows = { 0 };
+	pd_status st = scratch ? pd_claim_usual_question(
+	                             c, false, PD_CLAIM_TOTAL_ML, NULL, &q, err)
+	                       : pd_claim_no_memory(err);
+
+	if (st == PD_OK)
+		st = pd_rows_take(c->store, q, c->arena, scratch, &rows, err);
+	if (st == PD_OK)
+		c->a->cost[0].ml = median_ml(&rows, scratch);
+	pd_rows_clear(&rows);
+	pd_arena_free(scratch);
+	return st;
+}
+
 static pd_status spread(struct claim *c, pd_error *err)
 {
 	pd_question *q = NULL;
@@ -359,8 +379,8 @@ static pd_status spread(struct claim *c, pd_error *err)
 	pd_fit fit = { 0 };
 	pd_fit_ask ask = { .adjust = true };
 	pd_claim_trial *t = &c->a->trial;
-	pd_status st = scratch ? pd_claim_usual_question(c, false, true, NULL, &q,
-	                                                 err)
+	pd_status st = scratch ? pd_claim_usual_question(
+	                             c, false, PD_CLAIM_ADJUSTERS, NULL, &q, err)
 	                       : pd_claim_no_memory(err);
 
 	if (st == PD_OK)
@@ -368,7 +388,6 @@ static pd_status spread(struct claim *c, pd_error *err)
 	if (st == PD_OK) {
 		t->n_patients = rows.n ? rows.n_groups[0] : 0;
 		t->n_rows = rows.n;
-		c->a->cost[0].ml = median_ml(&rows, scratch);
 		if (t->n_patients < c->file->plan.min_patients)
 			t->refusal = pd_arena_print(
 			    c->arena, "%zu patients were drawn the usual way, at "
@@ -405,8 +424,10 @@ pd_status pd_claim_trial_all(struct claim *c, pd_error *err)
 	t->sites_per_side = (unsigned)c->file->sites_per_side;
 	t->pulls_per_site = (unsigned)c->file->pulls_per_site;
 	t->seed = c->file->plan.seed;
-	pd_status st = spread(c, err);
+	pd_status st = case_ml(c, err);
 
+	if (st == PD_OK)
+		st = spread(c, err);
 	if (st != PD_OK || t->refusal)
 		return st;
 	add_sizes(c);

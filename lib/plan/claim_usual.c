@@ -55,32 +55,20 @@ static size_t matched_rows(const pd_claim_file *f, pd_condition *to)
 	return n;
 }
 
-/* The claim's adjusters, less age (it is the slope) and what is compared. */
-static void take_adjusters(pd_question *q, const pd_question *from,
-                           const char **names, bool *logs)
+/* The claim's adjusters, less age (it is the slope). */
+static void take_adjusters(pd_question *q, const pd_question *from)
 {
-	bool total = false;
-
-	q->n_adjust = 0;
-	q->adjust = names;
-	q->adjust_log = logs;
 	for (size_t i = 0; i < from->n_adjust; i++) {
 		if (strcmp(from->adjust[i], "age_y") == 0)
 			continue;
-		if (strcmp(from->adjust[i], "total_ml") == 0)
-			total = from->adjust_log[i];
-		names[q->n_adjust] = from->adjust[i];
-		logs[q->n_adjust++] = from->adjust_log[i];
+		q->adjust[q->n_adjust] = from->adjust[i];
+		q->adjust_log[q->n_adjust++] = from->adjust_log[i];
 	}
-	if (total)
-		return;
-	names[q->n_adjust] = "total_ml"; /* for the mL of a case */
-	logs[q->n_adjust++] = true;
 }
 
-pd_status pd_claim_usual_question(struct claim *c, bool matched, bool adjust,
-                                  const char *version, pd_question **out,
-                                  pd_error *err)
+pd_status pd_claim_usual_question(struct claim *c, bool matched,
+                                  pd_claim_beside beside, const char *version,
+                                  pd_question **out, pd_error *err)
 {
 	const pd_question *from = c->file->question;
 	pd_question *q = PD_NEW(c->arena, pd_question, 1);
@@ -98,8 +86,14 @@ pd_status pd_claim_usual_question(struct claim *c, bool matched, bool adjust,
 	q->step = AGE_STEP;
 	q->first = q->second = q->within = NULL;
 	q->n_adjust = 0;
-	if (adjust)
-		take_adjusters(q, from, names, logs);
+	q->adjust = names;
+	q->adjust_log = logs;
+	if (beside == PD_CLAIM_ADJUSTERS)
+		take_adjusters(q, from);
+	if (beside == PD_CLAIM_TOTAL_ML) {
+		names[q->n_adjust] = "total_ml";
+		logs[q->n_adjust++] = true;
+	}
 	for (size_t i = 0; i < from->n_where; i++)
 		w[i] = from->where[i];
 	q->where = w;
@@ -327,8 +321,9 @@ static pd_status one_version(struct claim *c, const char *version,
 	pd_rows rows = { 0 };
 	pd_fit fit = { 0 };
 	pd_fit_ask ask = { 0 };
-	pd_status st = scratch ? pd_claim_usual_question(c, true, false, version,
-	                                                 &q, err)
+	pd_status st = scratch ? pd_claim_usual_question(
+	                             c, true, PD_CLAIM_AGE_ALONE, version, &q,
+	                             err)
 	                       : pd_claim_no_memory(err);
 
 	if (st == PD_OK)
@@ -387,7 +382,8 @@ pd_status pd_claim_usual_all(struct claim *c, pd_error *err)
 	const char *name[PD_CLAIM_USUALS] = { NULL };
 	pd_question *q = NULL;
 	size_t n = 0;
-	pd_status st = pd_claim_usual_question(c, true, false, NULL, &q, err);
+	pd_status st = pd_claim_usual_question(c, true, PD_CLAIM_AGE_ALONE, NULL,
+	                                       &q, err);
 
 	if (st == PD_OK)
 		st = say_rows(c, q, err);
