@@ -47,7 +47,7 @@ void expect_teardown(void)
 	ck_assert_int_eq(rmdir(folder), 0);
 }
 
-/* --- the truth ---------------------------------------------------------------- */
+/* --- the truth ----------------------------------------------------------- */
 
 static double pull_mean(const struct truth *t, double age, bool female,
                         size_t order, size_t pull, double ml)
@@ -81,7 +81,7 @@ double expect_case(const struct truth *t, double age, bool female,
 	return total;
 }
 
-/* --- a clinic -------------------------------------------------------------------- */
+/* --- a clinic ------------------------------------------------------------ */
 
 static void add_pull(const struct clinic *c, int patient, double age, int side,
                      int site, int pull, double ml, double syringe, double y)

@@ -12,7 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* --- numbers of an option --------------------------------------------------- */
+/* --- numbers of an option ------------------------------------------------ */
 
 static pd_status bad_number(const char *option, const char *text, bool whole,
                             double largest, size_t most, pd_error *err)
@@ -53,7 +53,7 @@ pd_status pd_expect_numbers(const char *option, const char *text, bool whole,
 	          : bad_number(option, text, whole, largest, most, err);
 }
 
-/* --- words ------------------------------------------------------------------- */
+/* --- words --------------------------------------------------------------- */
 
 static pd_status list_words(pd_field f, const char *option, const char *found,
                             pd_arena *arena, pd_error *err)
@@ -97,7 +97,7 @@ static pd_status take_words(struct pd_expect_work *w, pd_error *err)
 	return PD_OK;
 }
 
-/* --- what most patients had ------------------------------------------------------ */
+/* --- what most patients had ---------------------------------------------- */
 
 /* Patients with a result at a landmark (code) or, when it is -1, with a
  * syringe of that size at w's landmark. */
@@ -217,7 +217,7 @@ static pd_status take_usual(struct pd_expect_work *w, pd_store *s,
 	return st;
 }
 
-/* --- the question -------------------------------------------------------------- */
+/* --- the question -------------------------------------------------------- */
 
 static const char *const held[] = {
 	"age_y", "sex", "site_in_side", "aliquot_no", "total_ml",
@@ -289,7 +289,7 @@ static pd_status make_plan(struct pd_expect_work *w, pd_plan *plan,
 	return st == PD_PLAN ? PD_USAGE : st;
 }
 
-/* --- rows ------------------------------------------------------------------------ */
+/* --- rows ---------------------------------------------------------------- */
 
 static const double *reals(const struct pd_expect_work *w, const char *name)
 {
@@ -396,7 +396,7 @@ static pd_status enough(struct pd_expect_work *w, pd_error *err)
 	return a->refusal ? PD_OK : no_memory(err);
 }
 
-/* --- all of it -------------------------------------------------------------------- */
+/* --- all of it ----------------------------------------------------------- */
 
 static pd_status foretell(struct pd_expect_work *w, pd_error *err)
 {

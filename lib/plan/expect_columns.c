@@ -13,7 +13,7 @@ enum { CURVE_PATIENTS = 40, CURVE_KNOTS = 3 };
 
 static const char curve_1[] = "curve 1", curve_2[] = "curve 2";
 
-/* --- columns ------------------------------------------------------------------ */
+/* --- columns ------------------------------------------------------------- */
 
 static pd_column *add_real(struct pd_expect_work *w, const char *name,
                            const double *from)
@@ -163,7 +163,7 @@ pd_status pd_expect_columns(struct pd_expect_work *w, bool curve, pd_error *err)
 	                   : st;
 }
 
-/* --- a pull's row --------------------------------------------------------------- */
+/* --- a pull's row -------------------------------------------------------- */
 
 static void set_number(const struct pd_expect_work *w, size_t t, double value,
                        double *x)

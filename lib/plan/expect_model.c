@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-/* --- the fit ------------------------------------------------------------------------ */
+/* --- the fit ------------------------------------------------------------- */
 
 /* A subset of the rows, and the levels of the tree worth a variance. */
 struct fitting {
@@ -200,7 +200,7 @@ pd_status pd_expect_fit(struct pd_expect_work *w, const unsigned char *keep,
 	return st;
 }
 
-/* --- what the whole fit says ------------------------------------------------------- */
+/* --- what the whole fit says --------------------------------------------- */
 
 static size_t patients_at(const struct pd_expect_work *w, const pd_column *c,
                           size_t code)

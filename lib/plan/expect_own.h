@@ -62,12 +62,12 @@ static inline pd_status no_memory(pd_error *err)
 	return pd_fail(err, PD_NO_MEMORY, "out of memory foretelling yields");
 }
 
-/* --- expect.c ---------------------------------------------------------------- */
+/* --- expect.c ------------------------------------------------------------ */
 
 /* A column that is always held, or only carried along. */
 bool pd_expect_is_held(const char *name);
 
-/* --- expect_seen.c: after the rows ---------------------------------------- */
+/* --- expect_seen.c: after the rows --------------------------------------- */
 
 /* Cases, leading rows, orders. */
 pd_status pd_expect_see(struct pd_expect_work *w, pd_error *err);
@@ -80,7 +80,7 @@ pd_status pd_expect_patient(struct pd_expect_work *w, const char **why,
 pd_status pd_expect_cell_seen(struct pd_expect_work *w, pd_expect_cell *c,
                               pd_error *err);
 
-/* --- expect_columns.c ------------------------------------------------------- */
+/* --- expect_columns.c ---------------------------------------------------- */
 
 /* w->design, with a curve of ln mL where the data bear one and `curve`. */
 pd_status pd_expect_columns(struct pd_expect_work *w, bool curve,
@@ -89,7 +89,7 @@ pd_status pd_expect_columns(struct pd_expect_work *w, bool curve,
 void pd_expect_row(const struct pd_expect_work *w, size_t order, size_t pull,
                    double ml, double *x);
 
-/* --- expect_model.c --------------------------------------------------------- */
+/* --- expect_model.c ------------------------------------------------------ */
 
 /* Columns, fit, law; sets the answer's part or its refusal. */
 pd_status pd_expect_model(struct pd_expect_work *w, pd_error *err);
@@ -99,7 +99,7 @@ pd_status pd_expect_fit(struct pd_expect_work *w, const unsigned char *keep,
                         unsigned draws, double *beta, double *covariance,
                         pd_total_law *law, pd_error *err);
 
-/* --- expect_cells.c, expect_check.c ----------------------------------------- */
+/* --- expect_cells.c, expect_check.c -------------------------------------- */
 
 pd_status pd_expect_cells(struct pd_expect_work *w, pd_error *err);
 pd_status pd_expect_check(struct pd_expect_work *w, pd_error *err);

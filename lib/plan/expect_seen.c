@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-/* --- cases out of rows ------------------------------------------------------ */
+/* --- cases out of rows --------------------------------------------------- */
 
 /* The first row of every pull: several method versions may have counted it. */
 static pd_status take_leads(struct pd_expect_work *w, pd_error *err)
@@ -65,7 +65,7 @@ static pd_status take_cases(struct pd_expect_work *w, pd_error *err)
 	return PD_OK;
 }
 
-/* --- counting patients ------------------------------------------------------ */
+/* --- counting patients --------------------------------------------------- */
 
 struct want {
 	size_t sites, sides, deepest; /* a case with as many of each          */
@@ -148,7 +148,7 @@ pd_status pd_expect_see(struct pd_expect_work *w, pd_error *err)
 	return PD_OK;
 }
 
-/* --- what is usual ----------------------------------------------------------- */
+/* --- what is usual ------------------------------------------------------- */
 
 /* Number of pulls and mL of every site, in order of rows. */
 struct site_use {
@@ -279,7 +279,7 @@ pd_status pd_expect_usual(struct pd_expect_work *w, pd_error *err)
 	return ask->n_ml ? PD_OK : usual_ml(w, use, n, err);
 }
 
-/* --- refusals ------------------------------------------------------------------ */
+/* --- refusals ------------------------------------------------------------ */
 
 static pd_status words(struct pd_expect_work *w, const char **to,
                        const char *made, pd_error *err)

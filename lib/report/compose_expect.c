@@ -11,7 +11,7 @@
 
 enum { BLOOD_ML_PER_KG = 70 };
 
-/* --- numbers in words --------------------------------------------------------- */
+/* --- numbers in words ---------------------------------------------------- */
 
 static double rounded(double x)
 {
@@ -70,7 +70,7 @@ double pd_expect_blood(const pd_expect_answer *a, double ml)
 	return 100 * ml / (BLOOD_ML_PER_KG * a->weight_kg);
 }
 
-/* --- the answer in a sentence --------------------------------------------------- */
+/* --- the answer in a sentence -------------------------------------------- */
 
 /* Cell k of the map, then of the volume shared; NULL past the last. */
 static const pd_expect_cell *cell_at(const pd_expect_answer *a, size_t k)
@@ -187,7 +187,7 @@ static const char *lead(pd_doc *d, const pd_expect_answer *a)
 	         : "";
 }
 
-/* --- who and how ------------------------------------------------------------------ */
+/* --- who and how --------------------------------------------------------- */
 
 static void basis(pd_doc *d, const pd_expect_answer *a)
 {
@@ -231,7 +231,7 @@ static void basis(pd_doc *d, const pd_expect_answer *a)
 		pd_doc_define(d, list, "Held equal besides", a->held);
 }
 
-/* --- the map ------------------------------------------------------------------------- */
+/* --- the map ------------------------------------------------------------- */
 
 static const char *cell_words(pd_doc *d, const pd_expect_answer *a,
                               const pd_expect_cell *c)
@@ -396,7 +396,7 @@ static void fewest_table(pd_doc *d, const pd_expect_answer *a)
 	}
 }
 
-/* --- harm ----------------------------------------------------------------------------- */
+/* --- harm ---------------------------------------------------------------- */
 
 static const char *const published[] = {
 	"Published: 3 major complications in 523 marrow aspirations (0.6%, "

@@ -29,7 +29,7 @@ static const char *level_words(pd_doc *d, double level)
 	return pd_doc_take(d, &b);
 }
 
-/* --- yields ----------------------------------------------------------------------- */
+/* --- yields -------------------------------------------------------------- */
 
 const char *pd_expect_limits(pd_doc *d, const pd_expect_cell *c)
 {
@@ -177,7 +177,7 @@ void pd_expect_shared(pd_doc *d, const pd_expect_answer *a)
 		    short_words(d, a->given_ml)));
 }
 
-/* --- what more adds ---------------------------------------------------------------- */
+/* --- what more adds ------------------------------------------------------ */
 
 /* "1 230 (82 per mL)": what is added, and a mL of it. */
 static const char *added(pd_doc *d, double x, double ml)
@@ -257,7 +257,7 @@ void pd_expect_adds(pd_doc *d, const pd_expect_answer *a)
 		                       short_words(d, a->weight_kg)));
 }
 
-/* --- what was not seen -------------------------------------------------------------- */
+/* --- what was not seen --------------------------------------------------- */
 
 void pd_expect_not_seen(pd_doc *d, const pd_expect_answer *a)
 {
@@ -281,7 +281,7 @@ void pd_expect_not_seen(pd_doc *d, const pd_expect_answer *a)
 	}
 }
 
-/* --- the clinic's own cases ------------------------------------------------------------ */
+/* --- the clinic's own cases ---------------------------------------------- */
 
 static void share_row(pd_doc *d, pd_table *t, const char *name, size_t k,
                       size_t n, double low, double high)
@@ -352,7 +352,7 @@ void pd_expect_checked(pd_doc *d, const pd_expect_answer *a)
 		pd_doc_table_note(d, t, off_words(d, a));
 }
 
-/* --- what it rests on --------------------------------------------------------------------- */
+/* --- what it rests on ---------------------------------------------------- */
 
 static void ratio_row(pd_doc *d, const pd_expect_answer *a, pd_table *t,
                       const char *name, const pd_estimate *e, bool is_log,

@@ -228,7 +228,7 @@ pd_status pd_total_draw(const pd_total_law *law, const pd_total_layout *layout,
 	return st;
 }
 
-/* --- how well a chance is known ------------------------------------------------- */
+/* --- how well a chance is known ------------------------------------------ */
 
 /* Numbers of `inner` cases, W left out. */
 struct crowd {
@@ -339,7 +339,7 @@ pd_status pd_total_chance(const pd_total_law *law,
 	return st;
 }
 
-/* --- means and quantiles ---------------------------------------------------------- */
+/* --- means and quantiles ------------------------------------------------- */
 
 double pd_total_mean(const pd_total_law *w, const pd_total_layout *layout)
 {
