@@ -35,13 +35,12 @@ static const struct opt opts[] = {
 	{ "years", 0, OPT_FLAG, false, AT(years), NULL,
 	  "the same year by year" },
 	{ "missing", 0, OPT_FLAG, false, AT(missing), NULL,
-	  "which results are missing, with whom, and whether it depends on "
-	  "the draw" },
+	  "missing results, and whether they depend on the draw" },
 	{ "dictionary", 0, OPT_FLAG, false, AT(dictionary), NULL,
 	  "what each field means; needs no database" },
 	SHOW_OPTS(struct findings_options, show),
 	{ "date", 0, OPT_TEXT, false, AT(date), "DATE",
-	  "date on the report of '--missing' instead of today's (ISO)" },
+	  "date on the report instead of today's (ISO)" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
@@ -273,8 +272,8 @@ static pd_status missing(const struct findings_options *o, pd_store *store,
 static pd_status together(const struct findings_options *o, pd_error *err)
 {
 	const struct show *s = &o->show;
-	bool shown = s->format || s->out || s->text || s->html || s->tsv ||
-	             s->first_page || s->force || s->width || o->date;
+	static const struct show unsaid;
+	bool shown = o->date || memcmp(s, &unsaid, sizeof unsaid) != 0;
 
 	if (shown && !o->missing)
 		return pd_fail(err, PD_USAGE, "'--format', '--out', '--date' and "

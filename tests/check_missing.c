@@ -190,7 +190,7 @@ END_TEST
 START_TEST(in_words)
 {
 	pd_arena *arena = pd_arena_new();
-	pd_text_style style = { .width = 100 };
+	pd_text_style style = { .width = 200 };
 	pd_error err = { 0 };
 	pd_doc *d = NULL;
 	pd_buf b;
@@ -202,8 +202,8 @@ START_TEST(in_words)
 	pd_buf_init(&b);
 	ck_assert_int_eq(pd_doc_write_text(d, &style, &b, &err), PD_OK);
 	ck_assert_ptr_nonnull(strstr(pd_buf_text(&b), "In 1 of 1 outcomes"));
-	ck_assert_ptr_nonnull(strstr(pd_buf_text(&b), "0.26 (95% CI, 0.09 to "
-	                                              "0.77)"));
+	ck_assert_ptr_nonnull(strstr(pd_buf_text(&b), "0.26 (95% CI,"));
+	ck_assert_ptr_nonnull(strstr(pd_buf_text(&b), "0.26 (0.09 to 0.77)"));
 	ck_assert_ptr_nonnull(strstr(pd_buf_text(&b), "richer marrow"));
 	pd_buf_clear(&b);
 	pd_doc_free(d);
