@@ -2,6 +2,7 @@
  * show.c - one document, several forms, several places.
  */
 #include "show.h"
+#include "manifest.h"
 #include "out.h"
 #include "show_csv.h"
 #include "tsv.h"
@@ -17,15 +18,16 @@ struct place {
 	const char *path;
 };
 
-enum { N_PLACES = 5 };
+enum { N_PLACES = 6 };
 
 static void list_places(const struct show *s, struct place p[N_PLACES])
 {
 	p[0] = (struct place){ SHOW_TEXT, s->text };
 	p[1] = (struct place){ SHOW_HTML, s->html };
 	p[2] = (struct place){ SHOW_CSV, s->csv };
-	p[3] = (struct place){ SHOW_JSON, s->json };
-	p[4] = (struct place){ SHOW_TSV, s->tsv };
+	p[3] = (struct place){ SHOW_LATEX, s->latex };
+	p[4] = (struct place){ SHOW_JSON, s->json };
+	p[5] = (struct place){ SHOW_TSV, s->tsv };
 }
 
 enum { NARROWEST = 40, WIDEST = 200, USUAL = 80 };
@@ -33,7 +35,25 @@ enum { NARROWEST = 40, WIDEST = 200, USUAL = 80 };
 /* --table belongs to the forms that can be one table. */
 static bool takes_table(const struct show *s)
 {
-	return s->csv || s->format == SHOW_CSV;
+	return s->csv || s->latex || s->format == SHOW_CSV ||
+	       s->format == SHOW_LATEX;
+}
+
+static pd_status check_manifest(const struct show *s, const char *const *keep,
+                                size_t n, pd_error *err)
+{
+	struct place p[N_PLACES + 1];
+
+	if (!s->manifest)
+		return PD_OK;
+	list_places(s, p);
+	p[N_PLACES] = (struct place){ s->format, s->out };
+	for (size_t i = 0; i <= N_PLACES; i++)
+		if (p[i].path && strcmp(p[i].path, s->manifest) == 0)
+			return pd_fail(err, PD_USAGE,
+			               "'%s' is named for two outputs",
+			               s->manifest);
+	return out_check(s->manifest, s->force, keep, n, err);
 }
 
 static pd_status check_places(const struct show *s, const char *const *keep,
@@ -69,8 +89,10 @@ pd_status show_check(const struct show *s, const char *const *keep, size_t n,
 		               NARROWEST, WIDEST, s->width);
 	if (s->table && !takes_table(s))
 		return pd_fail(err, PD_USAGE,
-		               "'--table' goes with the CSV form only");
-	return check_places(s, keep, n, err);
+		               "'--table' goes with the CSV and LaTeX forms only");
+	pd_status st = check_places(s, keep, n, err);
+
+	return st == PD_OK ? check_manifest(s, keep, n, err) : st;
 }
 
 /* Width and emphasis of standard output: those of the terminal, if any. */
@@ -81,7 +103,7 @@ static void fit_terminal(pd_text_style *style)
 	struct winsize size;
 	long width = 0;
 
-	if (!isatty(STDOUT_FILENO))
+	if (!isatty(STDOUT_FILENO) || running_now()->recomputed)
 		return;
 	style->colour = !(no_color && *no_color) && term &&
 	                strcmp(term, "dumb") != 0;
@@ -108,13 +130,15 @@ static pd_status make(const struct show *s, const pd_doc *doc,
 		tsv_write(review, to);
 	} else if (form == SHOW_TSV) {
 		st = pd_doc_write_tsv(doc, to, err);
+	} else if (form == SHOW_LATEX) {
+		st = pd_doc_write_latex(doc, s->table, to, err);
 	} else if (form == SHOW_JSON) {
 		st = pd_doc_write_json(doc, review, to, err);
 	} else if (form == SHOW_HTML) {
 		st = pd_doc_write_html(doc, to, err);
 	} else {
 		style.first_page = main_result && s->first_page;
-		if (main_result && !path)
+		if (main_result && !path && !s->manifest)
 			fit_terminal(&style);
 		if (!style.width)
 			style.width = USUAL;
@@ -144,6 +168,23 @@ static pd_status put(const struct show *s, const pd_doc *doc,
 	return st;
 }
 
+static pd_status put_manifest(const struct show *s, const pd_review *review,
+                              pd_error *err)
+{
+	pd_buf text;
+
+	if (!s->manifest)
+		return PD_OK;
+	pd_buf_init(&text);
+	pd_status st = manifest_make(s, review, &text, err);
+
+	if (st == PD_OK)
+		st = out_write(s->manifest, s->force, pd_buf_text(&text),
+		               text.length, err);
+	pd_buf_clear(&text);
+	return st;
+}
+
 pd_status show_write(const struct show *s, const pd_doc *doc,
                      const pd_review *review, pd_error *err)
 {
@@ -161,5 +202,5 @@ pd_status show_write(const struct show *s, const pd_doc *doc,
 	if (st == PD_OK && (s->out || s->format || s->first_page || !named))
 		st = put(s, doc, review, s->format ? s->format : SHOW_TEXT,
 		         s->out, true, err);
-	return st;
+	return st == PD_OK ? put_manifest(s, review, err) : st;
 }

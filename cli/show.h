@@ -9,21 +9,21 @@
 #include "perdraw.h"
 
 /* In the order of the words of --format. */
-enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_CSV, SHOW_JSON,
-	         SHOW_TSV };
+enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_CSV,
+	         SHOW_LATEX, SHOW_JSON, SHOW_TSV };
 
 /* The part of a command's options that says where results go. */
 struct show {
 	int format;          /* enum show_form: of --out or standard output    */
-	const char *out;
-	const char *text, *html, *csv, *json, *tsv; /* further files    */
+	const char *out, *manifest;
+	const char *text, *html, *csv, *latex, *json, *tsv; /* further */
 	bool first_page, force;
 	unsigned width, table;
 };
 
 #define SHOW_OPTS(type, member)                                                \
 	{ "format", 'f', OPT_CHOICE, false,                                    \
-	  offsetof(type, member.format), "text|html|csv|json|tsv",                      \
+	  offsetof(type, member.format), "text|html|csv|latex|json|tsv",       \
 	  "form of the result" },                                              \
 	{ "out", 'o', OPT_TEXT, false, offsetof(type, member.out), "FILE",     \
 	  "write the result to FILE, whole or not at all" },                   \
@@ -33,6 +33,8 @@ struct show {
 	  "write the HTML form to FILE as well" },                             \
 	{ "csv", 0, OPT_TEXT, false, offsetof(type, member.csv), "FILE",       \
 	  "write the tables as CSV as well, a file a table" },                 \
+	{ "latex", 0, OPT_TEXT, false, offsetof(type, member.latex), "FILE",   \
+	  "write the LaTeX form to FILE as well" },                            \
 	{ "json", 0, OPT_TEXT, false, offsetof(type, member.json), "FILE",     \
 	  "write the JSON form to FILE as well" },                             \
 	{ "tsv", 0, OPT_TEXT, false, offsetof(type, member.tsv), "FILE",       \
@@ -43,7 +45,9 @@ struct show {
 	{ "width", 0, OPT_WHOLE, false, offsetof(type, member.width),          \
 	  "COLUMNS", "width of the text, 40 to 200" },                         \
 	{ "table", 0, OPT_WHOLE, false, offsetof(type, member.table),          \
-	  "NUMBER", "only this table of the CSV form" },                       \
+	  "NUMBER", "only this table of the CSV or LaTeX form" },              \
+	{ "manifest", 0, OPT_TEXT, false, offsetof(type, member.manifest),     \
+	  "FILE", "write what the outputs were made from to FILE" },           \
 	{ "force", 0, OPT_FLAG, false, offsetof(type, member.force), NULL,     \
 	  "replace output files that exist" }
 

@@ -5,6 +5,7 @@
  */
 #include "report/grid.h"
 #include "report/json_text.h"
+#include "report/latex_text.h"
 
 #include <check.h>
 #include <math.h>
@@ -288,6 +289,103 @@ START_TEST(json_numbers)
 }
 END_TEST
 
+START_TEST(latex_strings)
+{
+	static const struct {
+		const char *text, *latex;
+	} tried[] = {
+		{ "\\input{/etc/passwd}",
+		  "\\textbackslash{}input\\{/etc/passwd\\}" },
+		{ "50% & more_than $3 #1",
+		  "50\\% \\& more\\_than \\$3 \\#1" },
+		{ "a^^M~b", "a\\textasciicircum{}\\textasciicircum{}M"
+		            "\\textasciitilde{}b" },
+		{ "[x]*", "{[}x{]}{*}" },
+		{ "<a>|\"`'", "\\textless{}a\\textgreater{}\\textbar{}"
+		             "{\\char34}{\\char96}'" },
+		{ "a--b ,, ''", "a-{}-b ,{}, '{}'" },
+		{ "a  b\nc", "a \\ b c" },
+		{ "\u22121.5 \u00d710\u2076/mL", "$-$1.5 $\\times$10$^{6}$/mL" },
+		{ "12\u202f105", "12\\,105" },
+		{ "caf\u00e9 \u0159\u00df", "caf\u00e9 \u0159\u00df" },
+		{ "\u00fe\u4e2d\U0001f600\u0301",
+		  "\\perdrawchar{00FE}\\perdrawchar{4E2D}"
+		  "\\perdrawchar{1F600}\\perdrawchar{0301}" },
+		{ "\u200b\xff", "\\perdrawchar{FFFD}\\perdrawchar{FFFD}" },
+	};
+	pd_buf out;
+
+	pd_buf_init(&out);
+	pd_latex_add(&out, tried[_i].text);
+	ck_assert_str_eq(pd_buf_text(&out), tried[_i].latex);
+	pd_buf_clear(&out);
+}
+END_TEST
+
+/* No character leaves the gate as one that TeX acts on, but those of the
+ * gate's own markup; ASCII is tried whole, two by two. */
+START_TEST(latex_is_never_markup)
+{
+	char text[3] = "";
+	pd_buf out;
+
+	pd_buf_init(&out);
+	for (int a = 1; a < 128; a++) {
+		for (int b = 1; b < 128; b++) {
+			int depth = 0;
+
+			text[0] = (char)a;
+			text[1] = (char)b;
+			pd_buf_reset(&out);
+			pd_latex_add(&out, text);
+			for (const char *p = pd_buf_text(&out); *p; p++) {
+				ck_assert_msg(!strchr("~%&#", *p) ||
+				                  p[-1] == '\\',
+				              "%d %d: %s", a, b,
+				              pd_buf_text(&out));
+				if (*p == '\\' && p[1])
+					p++;
+				else
+					depth += (*p == '{') - (*p == '}');
+				ck_assert_int_ge(depth, 0);
+			}
+			ck_assert_int_eq(depth, 0);
+		}
+	}
+	pd_buf_clear(&out);
+}
+END_TEST
+
+START_TEST(latex_document)
+{
+	pd_doc *d = sample();
+	pd_error err = { 0 };
+	pd_buf out;
+
+	pd_doc_heading(d, 1, NULL, "A & B");
+	pd_buf_init(&out);
+	ck_assert_int_eq(pd_doc_write_latex(d, 0, &out, NULL), PD_OK);
+	const char *s = pd_buf_text(&out);
+
+	ck_assert_ptr_nonnull(strstr(s, "% A title\n\\documentclass"));
+	ck_assert_ptr_nonnull(strstr(s, "\\section*{A \\& B}\n"));
+	ck_assert_ptr_nonnull(strstr(s, "\\caption{Ways \\& means}\n"));
+	ck_assert_ptr_nonnull(strstr(s, "{\\itshape Last} \\tabularnewline\n"
+	                                "3 & $-$0.10 ($-$0.20 to no bound) & "
+	                                "\\textemdash{} & 0 &  @x"));
+	ck_assert_ptr_nonnull(strstr(s, "\\end{document}\n"));
+	pd_buf_reset(&out);
+	ck_assert_int_eq(pd_doc_write_latex(d, 1, &out, NULL), PD_OK);
+	s = pd_buf_text(&out);
+	ck_assert_ptr_null(strstr(s, "\\documentclass"));
+	ck_assert_ptr_nonnull(strstr(s, "\\begin{table}"));
+	ck_assert_int_eq(pd_doc_write_latex(d, 9, &out, &err), PD_USAGE);
+	ck_assert_str_eq(err.text, "the result has no table 9; its last is 1");
+	pd_buf_clear(&out);
+	pd_doc_free(d);
+}
+END_TEST
+
 /* Names in a grid are letters, digits and '_', each once. */
 START_TEST(names_are_names)
 {
@@ -329,6 +427,9 @@ int main(void)
 	tcase_add_test(c, json_strings);
 	tcase_add_test(c, json_numbers);
 	tcase_add_test(c, names_are_names);
+	tcase_add_loop_test(c, latex_strings, 0, 12);
+	tcase_add_test(c, latex_is_never_markup);
+	tcase_add_test(c, latex_document);
 	suite_add_tcase(suite, c);
 	r = srunner_create(suite);
 	srunner_run_all(r, CK_NORMAL);

@@ -158,6 +158,10 @@ const char **pd_doc_row(pd_doc *d, pd_table *t, const char *group);
 /* Is a cell missing, so that the dash needs its key? */
 bool pd_table_has_dash(const pd_table *t);
 void pd_doc_table_note(pd_doc *d, pd_table *t, const char *text);
+/* Table `number` of the document, from 1; NULL when it has none such, and the
+ * failure that says so. */
+const pd_table *pd_doc_table_at(const pd_doc *d, unsigned number);
+pd_status pd_doc_no_table(const pd_doc *d, unsigned number, pd_error *err);
 /* A numbered figure; scenes and bars stay the caller's arena's. */
 pd_figure *pd_doc_figure(pd_doc *d, const char *title, const char *description,
                          pd_scene *scene);

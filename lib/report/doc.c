@@ -271,6 +271,28 @@ bool pd_table_has_dash(const pd_table *t)
 	return false;
 }
 
+const pd_table *pd_doc_table_at(const pd_doc *d, unsigned number)
+{
+	for (const pd_block *b = d->first; b; b = b->next)
+		if (b->kind == PD_BLOCK_TABLE && b->table->number == number)
+			return b->table;
+	return NULL;
+}
+
+pd_status pd_doc_no_table(const pd_doc *d, unsigned number, pd_error *err)
+{
+	if (!d->n_tables)
+		return pd_fail(err, PD_USAGE, "the result has no table");
+	return pd_fail(err, PD_USAGE,
+	               "the result has no table %u; its last is %u", number,
+	               d->n_tables);
+}
+
+unsigned pd_doc_tables(const pd_doc *d)
+{
+	return d->n_tables;
+}
+
 pd_figure *pd_doc_figure(pd_doc *d, const char *title, const char *description,
                          pd_scene *scene)
 {

@@ -11,14 +11,6 @@ struct census {
 	size_t text, number, span, range, bound;
 };
 
-const pd_table *pd_doc_table_at(const pd_doc *d, unsigned number)
-{
-	for (const pd_block *b = d->first; b; b = b->next)
-		if (b->kind == PD_BLOCK_TABLE && b->table->number == number)
-			return b->table;
-	return NULL;
-}
-
 static struct census count(const pd_grid *g, size_t j)
 {
 	struct census c = { 0 };

@@ -66,7 +66,4 @@ bool pd_printed_read(pd_arena *arena, const char *text, pd_printed *v);
 /* Everything in the arena; NULL when memory ran out. */
 const pd_grid *pd_grid_make(pd_arena *arena, const pd_table *t);
 
-/* Table `number` of the document, from 1; NULL when it has none such. */
-const pd_table *pd_doc_table_at(const pd_doc *d, unsigned number);
-
 #endif

@@ -87,27 +87,13 @@ static pd_status no_memory(pd_error *err)
 	               "out of memory while writing the report");
 }
 
-static pd_status no_table(const pd_doc *d, unsigned number, pd_error *err)
-{
-	if (!d->n_tables)
-		return pd_fail(err, PD_USAGE, "the result has no table");
-	return pd_fail(err, PD_USAGE,
-	               "the result has no table %u; its last is %u", number,
-	               d->n_tables);
-}
-
-unsigned pd_doc_tables(const pd_doc *d)
-{
-	return d->n_tables;
-}
-
 pd_status pd_doc_write_csv(const pd_doc *d, unsigned number, pd_buf *out,
                            pd_error *err)
 {
 	const pd_table *t = pd_doc_table_at(d, number);
 
 	if (!t)
-		return no_table(d, number, err);
+		return pd_doc_no_table(d, number, err);
 	pd_arena *arena = pd_arena_new();
 	const pd_grid *g = arena ? pd_grid_make(arena, t) : NULL;
 
@@ -218,7 +204,7 @@ pd_status pd_doc_write_csv_about(const pd_doc *d, unsigned number,
 	bool good = true;
 
 	if (number ? !pd_doc_table_at(d, number) : !d->n_tables)
-		return no_table(d, number, err);
+		return pd_doc_no_table(d, number, err);
 	add_context(out, d);
 	if (number) {
 		good = add_one(out, pd_doc_table_at(d, number), file[0], "  ");
