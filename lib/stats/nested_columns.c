@@ -199,6 +199,19 @@ static pd_status all_finite(const double *x, size_t n, size_t p,
 
 enum { CHUNK = 256 }; /* rows that stay near from step to step */
 
+/* to = x - shift */
+PD_INLINE void less(double *to, const double *x, const double *shift,
+                    size_t n)
+{
+	size_t j = 0;
+
+	for (; j + PD_PAIR <= n; j += PD_PAIR)
+		*(pd_pair *)(to + j) = *(const pd_pair *)(x + j) -
+		                        *(const pd_pair *)(shift + j);
+	for (; j < n; j++)
+		to[j] = x[j] - shift[j];
+}
+
 /* [X y] - shift into the rows, their cross-products into g(ld*ld). False when
  * the first column is not constant but a shift supposes it. */
 static bool take_rows(struct pd_nested *m, const pd_nested_spec *spec,
@@ -216,8 +229,7 @@ static bool take_rows(struct pd_nested *m, const pd_nested_spec *spec,
 
 			if (constant && (x[0] < *spec->x || x[0] > *spec->x))
 				return false;
-			for (size_t j = 0; j < p; j++)
-				row[j] = x[j] - shift[j];
+			less(row, x, shift, p);
 			row[p] = spec->y[i] - shift[p];
 		}
 		pd_cross_add(g, m->rows + k * ld, ld, m->rows + k * ld, ld,

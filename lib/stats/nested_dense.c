@@ -187,122 +187,56 @@ double pd_form(const double *x, const double *a, size_t ld, const double *y,
 	return sum;
 }
 
-/* A tile of acc, 4 rows and `blocks` times 4 columns (1 or 2), kept in
- * registers while the rows stream by. */
-PD_INLINE void tile(double *acc, const double *x, size_t x_step,
-                    const double *y, size_t y_step, const double *weight,
-                    size_t rows, size_t ld, size_t blocks)
-{
-	pd_lanes t[8] = { { 0.0 } }, lo, hi = { 0.0 };
+/* ---- sums ------------------------------------------------------------- */
 
-	for (size_t k = 0; k < rows; k++, x += x_step, y += y_step) {
-		lo = *(const pd_lanes *)y;
-		if (blocks > 1)
-			hi = *(const pd_lanes *)(y + PD_LANES);
-		if (weight) {
-			lo *= weight[k];
-			hi *= weight[k];
-		}
-		t[0] += x[0] * lo;
-		t[1] += x[1] * lo;
-		t[2] += x[2] * lo;
-		t[3] += x[3] * lo;
-		if (blocks < 2)
-			continue;
-		t[4] += x[0] * hi;
-		t[5] += x[1] * hi;
-		t[6] += x[2] * hi;
-		t[7] += x[3] * hi;
-	}
-	for (size_t i = 0; i < 4; i++) {
-		*(pd_lanes *)(acc + i * ld) += t[i];
-		if (blocks > 1)
-			*(pd_lanes *)(acc + i * ld + PD_LANES) += t[4 + i];
-	}
+enum { CHUNK = 128 }; /* rows that stay near while tiles pass over */
+
+#define LANES 2
+#define NAME(x) x##_plain
+#define TARGET
+#include "stats/nested_dense_lanes.h"
+
+#if defined(__x86_64__) && defined(__GNUC__)
+#define HAS_WIDE 1
+#define LANES 4
+#define NAME(x) x##_wide
+#define TARGET __attribute__((target("avx2")))
+#include "stats/nested_dense_lanes.h"
+#else
+#define HAS_WIDE 0
+#endif
+
+const pd_dense_kernel *pd_dense_kernel_at(size_t i)
+{
+	if (!i)
+		return &kernel_plain;
+#if HAS_WIDE
+	if (i == 1 && __builtin_cpu_supports("avx2"))
+		return &kernel_wide;
+#endif
+	return NULL;
 }
 
-/* Rows a .. a + 3 of acc, columns b on. */
-PD_INLINE void band(double *acc, const double *x, size_t x_step,
-                    const double *y, size_t y_step, const double *weight,
-                    size_t rows, size_t ld, size_t a, size_t b)
+static const pd_dense_kernel *best(void)
 {
-	for (; b + 2 * PD_LANES <= ld; b += 2 * PD_LANES)
-		tile(acc + a * ld + b, x + a, x_step, y + b, y_step, weight,
-		     rows, ld, 2);
-	if (b < ld)
-		tile(acc + a * ld + b, x + a, x_step, y + b, y_step, weight,
-		     rows, ld, 1);
+	const pd_dense_kernel *next = pd_dense_kernel_at(1);
+
+	return next ? next : &kernel_plain;
 }
 
-PD_WIDE
 void pd_cross_add(double *acc, const double *x, size_t x_step, const double *y,
                   size_t y_step, const double *weight, size_t rows, size_t ld)
 {
-	enum { CHUNK = 128 }; /* rows that stay near while tiles pass over */
-	bool square = x == y;
-
-	for (size_t k = 0; k < rows; k += CHUNK) {
-		size_t n = rows - k < CHUNK ? rows - k : CHUNK;
-		const double *xk = x + k * x_step, *yk = y + k * y_step;
-
-		for (size_t a = 0; a < ld; a += 4)
-			if (weight)
-				band(acc, xk, x_step, yk, y_step, weight + k,
-				     n, ld, a, square ? a : 0);
-			else
-				band(acc, xk, x_step, yk, y_step, NULL, n, ld,
-				     a, square ? a : 0);
-	}
-	for (size_t i = 0; square && i < ld; i++)
-		for (size_t j = 0; j < i; j++)
-			acc[i * ld + j] = acc[j * ld + i];
+	best()->cross_add(acc, x, x_step, y, y_step, weight, rows, ld);
 }
 
-/* Columns c .. c + 3 of `rows` (at most 8) turned rows. */
-PD_INLINE void turn(double *x, size_t rows, const double *t, size_t ld,
-                    size_t c)
-{
-	pd_lanes to[8] = { { 0.0 } };
-
-	for (size_t k = 0; k < c + 4; k++) {
-		pd_lanes by = *(const pd_lanes *)(t + k * ld + c);
-
-		for (size_t i = 0; i < rows; i++)
-			to[i] += x[i * ld + k] * by;
-	}
-	for (size_t i = 0; i < rows; i++)
-		*(pd_lanes *)(x + i * ld + c) = to[i];
-}
-
-PD_WIDE
 void pd_rows_turn(double *x, size_t rows, const double *t, size_t ld)
 {
-	size_t k = 0;
-
-	for (; k + 8 <= rows; k += 8) /* last columns first: in place */
-		for (size_t c = ld; c >= 4; c -= 4)
-			turn(x + k * ld, 8, t, ld, c - 4);
-	for (; k < rows; k++)
-		for (size_t c = ld; c >= 4; c -= 4)
-			turn(x + k * ld, 1, t, ld, c - 4);
+	best()->rows_turn(x, rows, t, ld);
 }
 
-PD_WIDE
 void pd_column_add(double *sum, const double *x, size_t rows, size_t at,
                    size_t ld)
 {
-	enum { CHUNK = 128 };
-
-	for (size_t k = 0; k < rows; k += CHUNK) {
-		size_t n = rows - k < CHUNK ? rows - k : CHUNK;
-
-		for (size_t c = 0; c < ld; c += 4) {
-			pd_lanes t = { 0.0 };
-
-			for (size_t i = k; i < k + n; i++)
-				t += x[i * ld + at] *
-				     *(const pd_lanes *)(x + i * ld + c);
-			*(pd_lanes *)(sum + c) += t;
-		}
-	}
+	best()->column_add(sum, x, rows, at, ld);
 }

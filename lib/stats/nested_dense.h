@@ -9,20 +9,10 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/*
- * Four numbers side by side, in memory anywhere. A function marked PD_WIDE is
- * compiled twice and chosen by the processor at the start; every number goes
- * through the same operations in the same order in both, so results are the
- * same bytes. (No fused multiply-add: it is in neither.)
- */
-enum { PD_LANES = 4 };
-typedef double pd_lanes __attribute__((vector_size(8 * PD_LANES), aligned(8),
-                                       may_alias));
-#if defined(__x86_64__) && defined(__gnu_linux__) && !defined(__clang__)
-#define PD_WIDE __attribute__((target_clones("avx2", "default")))
-#else
-#define PD_WIDE
-#endif
+/* Two numbers side by side, in memory anywhere: what every 64-bit machine
+ * works on at once. */
+enum { PD_PAIR = 2 };
+typedef double pd_pair __attribute__((vector_size(16), aligned(8), may_alias));
 #define PD_INLINE static inline __attribute__((always_inline))
 
 /* a = L L', lower triangle of a replaced by L, upper left as it was. False
@@ -60,13 +50,24 @@ double pd_form(const double *x, const double *a, size_t ld, const double *y,
  */
 void pd_cross_add(double *acc, const double *x, size_t x_step, const double *y,
                   size_t y_step, const double *weight, size_t rows, size_t ld);
-/* Each of `rows` rows x[ld] <- x T, T[ld*ld] upper triangular (read on and
- * above the diagonal, and within its 4 x 4 blocks: zeros below it). ld is a
- * multiple of 4. */
+/* Each of `rows` rows x[ld] <- x T, T[ld*ld] upper triangular, zeros below the
+ * diagonal. ld is a multiple of 4. */
 void pd_rows_turn(double *x, size_t rows, const double *t, size_t ld);
 /* sum[ld] += sum over k of x[k,at] x[k,.], rows of x ld apart. ld is a
  * multiple of 4. */
 void pd_column_add(double *sum, const double *x, size_t rows, size_t at,
                    size_t ld);
+
+/* The three sums as they are done on any processor (0) and on this one where it
+ * has wider vectors (1); NULL past the last. The same bytes come out. */
+typedef struct pd_dense_kernel {
+	void (*cross_add)(double *acc, const double *x, size_t x_step,
+	                  const double *y, size_t y_step, const double *weight,
+	                  size_t rows, size_t ld);
+	void (*rows_turn)(double *x, size_t rows, const double *t, size_t ld);
+	void (*column_add)(double *sum, const double *x, size_t rows,
+	                   size_t at, size_t ld);
+} pd_dense_kernel;
+const pd_dense_kernel *pd_dense_kernel_at(size_t i);
 
 #endif

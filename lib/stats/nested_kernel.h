@@ -14,8 +14,10 @@
 PD_INLINE void row_add(double *restrict y, double s, const double *restrict x,
                        size_t ld)
 {
-	for (size_t c = 0; c < ld; c += PD_LANES)
-		*(pd_lanes *)(y + c) += s * *(const pd_lanes *)(x + c);
+	for (size_t c = 0; c < ld; c += 4) {
+		*(pd_pair *)(y + c) += s * *(const pd_pair *)(x + c);
+		*(pd_pair *)(y + c + 2) += s * *(const pd_pair *)(x + c + 2);
+	}
 }
 
 /* y(a*ld) += f M(a*b) X(b*ld) */

@@ -103,7 +103,6 @@ static void take_product(struct pd_nested *m, struct pd_level *lv, size_t a,
 }
 
 /* A -= sum over the nodes of B_S' D B_S */
-PD_WIDE
 static void take_from_a(struct pd_nested *m, struct pd_level *lv)
 {
 	size_t q = lv->q, ll = m->ld * m->ld;
@@ -122,7 +121,6 @@ static void take_from_a(struct pd_nested *m, struct pd_level *lv)
 }
 
 /* B of the parents from B_n of this level's nodes. */
-PD_WIDE
 static void hand_up(struct pd_nested *m, const struct pd_level *lv)
 {
 	size_t r = m->r, ld = m->ld;
@@ -193,7 +191,6 @@ static void omega_down(const struct pd_nested *m, const struct pd_level *lv,
 }
 
 /* nodes_down where r = q = 1 */
-PD_WIDE
 static void ones_down(struct pd_nested *m, struct pd_level *lv)
 {
 	size_t ld = m->ld;
@@ -204,23 +201,22 @@ static void ones_down(struct pd_nested *m, struct pd_level *lv)
 		double f = lv->s.f[lv->shape[i]], c = lv->s.cn[lv->shape[i]];
 		const double *above = top ? NULL : lv[-1].e + lv->parent[i] * ld;
 
-		for (size_t k = 0; k < ld; k += PD_LANES) {
-			pd_lanes a = { 0.0 }, h;
+		for (size_t k = 0; k < ld; k += PD_PAIR) {
+			pd_pair a = { 0.0 }, h;
 
-			h = f * *(const pd_lanes *)(lv->b + i * ld + k);
+			h = f * *(const pd_pair *)(lv->b + i * ld + k);
 			if (above) {
-				a = *(const pd_lanes *)(above + k);
+				a = *(const pd_pair *)(above + k);
 				h -= c * a;
 			}
-			*(pd_lanes *)(lv->h + i * ld + k) = h;
+			*(pd_pair *)(lv->h + i * ld + k) = h;
 			if (!deepest)
-				*(pd_lanes *)(lv->e + i * ld + k) = a + t * h;
+				*(pd_pair *)(lv->e + i * ld + k) = a + t * h;
 		}
 	}
 }
 
 /* H of every node and the E they hand to their children. */
-PD_WIDE
 static void nodes_down(struct pd_nested *m, struct pd_level *lv)
 {
 	size_t r = m->r, q = lv->q, ld = m->ld;

@@ -57,15 +57,18 @@ static bool scored(struct pd_nested *m, const struct pd_point *at,
 	return true;
 }
 
-/* theta moves by a step of t, keeping a sixteenth of it; the largest relative
- * move of a theta. */
-static double move(struct pd_point *at, const double *step, size_t ne)
+/* theta moves by a step of t, keeping a sixteenth of it (cut: it had to be
+ * kept); the largest relative move of a theta. */
+static double move(struct pd_point *at, const double *step, size_t ne,
+                   bool *cut)
 {
 	double most = 0.0;
 
+	*cut = false;
 	for (size_t e = 0; e < ne; e++) {
 		double was = at->theta[e], t = was * was;
 
+		*cut = *cut || t + step[e] < t / 16.0;
 		at->theta[e] = sqrt(fmax(t + step[e], t / 16.0));
 		most = fmax(most, fabs(at->theta[e] - was) / was);
 	}
@@ -82,18 +85,19 @@ bool pd_start_scored(struct pd_nested *m, double *theta)
 	memcpy(at.theta, theta, sizeof at.theta);
 	for (int k = 0; k < MOST; k++) {
 		double was = moved;
+		bool cut;
 
 		if (!pd_point_at(m, &at, 1) ||
 		    !(at.value < value + 1e-9 * fabs(value)) ||
 		    !scored(m, &at, step))
 			return false;
 		value = at.value;
-		moved = move(&at, step, m->n_elements);
+		moved = move(&at, step, m->n_elements, &cut);
 		if (moved < near) {
 			memcpy(theta, at.theta, sizeof at.theta);
 			return true;
 		}
-		if (k > 2 && !(moved < 0.5 * was))
+		if (k > 2 && (cut || (moved < 0.3 && !(moved < 0.5 * was))))
 			return false;
 	}
 	return false;

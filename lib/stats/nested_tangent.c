@@ -83,7 +83,6 @@ static void shape_up(const struct tangent *t, struct pd_level *lv, size_t i)
 }
 
 /* nodes_up where r = q = 1 */
-PD_WIDE
 static void ones_up(const struct tangent *t, struct pd_level *lv)
 {
 	size_t ld = t->m->ld;
@@ -96,21 +95,20 @@ static void ones_up(const struct tangent *t, struct pd_level *lv)
 		double mult = lv->mult ? lv->mult[i] : 1.0;
 		double *up = top ? NULL : lv[-1].db + lv->parent[i] * ld;
 
-		for (size_t k = 0; k < ld; k += PD_LANES) {
-			pd_lanes *db = (pd_lanes *)(lv->db + i * ld + k), x;
+		for (size_t k = 0; k < ld; k += PD_PAIR) {
+			pd_pair *db = (pd_pair *)(lv->db + i * ld + k), x;
 
-			x = df * *(const pd_lanes *)(lv->b + i * ld + k);
+			x = df * *(const pd_pair *)(lv->b + i * ld + k);
 			if (!own)
 				x += f * *db;
 			*db = x;
 			if (up)
-				*(pd_lanes *)(up + k) += mult * x;
+				*(pd_pair *)(up + k) += mult * x;
 		}
 	}
 }
 
 /* dB of every node becomes dB_n, and goes to the parents. */
-PD_WIDE
 static void nodes_up(const struct tangent *t, struct pd_level *lv)
 {
 	size_t r = t->m->r, ld = t->m->ld, rl = r * ld;
@@ -194,7 +192,6 @@ static void domega_down(const struct pd_nested *m, const struct pd_level *lv,
 }
 
 /* nodes_down where r = q = 1; dH takes the place of dB. */
-PD_WIDE
 static void ones_down(const struct tangent *t, struct pd_level *lv)
 {
 	size_t ld = t->m->ld;
@@ -204,25 +201,24 @@ static void ones_down(const struct tangent *t, struct pd_level *lv)
 		double c = lv->s.cn[lv->shape[i]], dc = lv->s.dcn[lv->shape[i]];
 		size_t above = top ? 0 : lv->parent[i] * ld;
 
-		for (size_t k = 0; k < ld; k += PD_LANES) {
-			pd_lanes *dh = (pd_lanes *)(lv->dh + i * ld + k);
-			pd_lanes h = *dh, de = { 0.0 };
+		for (size_t k = 0; k < ld; k += PD_PAIR) {
+			pd_pair *dh = (pd_pair *)(lv->dh + i * ld + k);
+			pd_pair h = *dh, de = { 0.0 };
 
 			if (!top) {
-				de = *(pd_lanes *)(lv[-1].de + above + k);
-				h -= dc * *(pd_lanes *)(lv[-1].e + above + k);
+				de = *(pd_pair *)(lv[-1].de + above + k);
+				h -= dc * *(pd_pair *)(lv[-1].e + above + k);
 				h -= c * de;
 			}
 			*dh = h;
 			if (!own)
-				*(pd_lanes *)(lv->de + i * ld + k) =
+				*(pd_pair *)(lv->de + i * ld + k) =
 					de + lv->T[0] * h;
 		}
 	}
 }
 
 /* dH of every node and the dE they hand to their children. */
-PD_WIDE
 static void nodes_down(const struct tangent *t, struct pd_level *lv)
 {
 	size_t r = t->m->r, q = lv->q, ld = t->m->ld, last = SIZE_MAX;

@@ -209,12 +209,11 @@ pd_status pd_tree_groups(struct pd_nested *m, const pd_nested_spec *spec,
 }
 
 /* C and B of each leaf, columns >= from of B only. */
-PD_WIDE
 static void leaf_sums(struct pd_nested *m, size_t from)
 {
 	struct pd_level *lv = &m->level[m->depth - 1];
 	size_t r = m->r, ld = m->ld, step = r * r + r * ld;
-	size_t first = from / PD_LANES * PD_LANES;
+	size_t first = from / 4 * 4;
 
 	for (size_t g = 0; from > 0 && g < lv->n_groups; g++)
 		for (size_t a = 0; a < r; a++)
@@ -332,11 +331,10 @@ pd_status pd_tree_grow(struct pd_nested *m, pd_error *err)
  */
 
 /* Mean B of each bundle. */
-PD_WIDE
 static void bundle_means(struct pd_nested *m, struct pd_level *lv, size_t from)
 {
 	size_t r = m->r, ld = m->ld, step = r * r + r * ld;
-	size_t first = from / PD_LANES * PD_LANES;
+	size_t first = from / 4 * 4;
 
 	for (size_t i = 0; i < lv->n_nodes * r; i++)
 		memset(lv->b + i * ld + first, 0,
