@@ -31,11 +31,9 @@ static const struct opt opts[] = {
 
 static pd_status check(const struct history_options *o, pd_error *err)
 {
-	struct day day;
 	pd_status st = show_check(&o->show, &o->db, 1, err);
 
-	if (st == PD_OK && o->since &&
-	    day_choose(o->since, &day, NULL) != PD_OK)
+	if (st == PD_OK && o->since && !day_is(o->since))
 		st = pd_fail(err, PD_USAGE, "option '--since' wants a date "
 		             "such as 2025-10-01, found '%s'", o->since);
 	if (st == PD_OK && o->printed &&

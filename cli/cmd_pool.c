@@ -4,6 +4,7 @@
  */
 #include "command.h"
 #include "day.h"
+#include "running.h"
 #include "say.h"
 #include "show.h"
 
@@ -78,14 +79,17 @@ static pd_status open_own(const struct pool_options *o, const char *name,
 		return pd_fail(err, PD_USAGE, "the plan has no question '%s'",
 		               name);
 	/* reading the clinic's own ratio is a look */
-	return pd_store_open(o->db, PD_OPEN_WRITE, &ask->store, err);
+	return pd_store_open(o->db, running_now()->recomputed ? PD_OPEN_READ
+	                                                      : PD_OPEN_WRITE,
+	                     &ask->store, err);
 }
 
 static pd_status pool(const struct pool_options *o, const char *name,
                       const char *date, pd_arena *arena, bool *refused,
                       pd_error *err)
 {
-	pd_run_options run = { .date = date, .write_ledger = true };
+	pd_run_options run = { .date = date,
+		               .write_ledger = !running_now()->recomputed };
 	pd_pooled_request ask = { .path = o->printed, .outcome = o->outcome,
 		                  .judge = o->judge, .first = o->first,
 		                  .second = o->second,

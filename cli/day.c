@@ -1,5 +1,6 @@
 /* day.c - see day.h. */
 #include "day.h"
+#include "running.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -7,7 +8,7 @@
 #include <string.h>
 #include <time.h>
 
-static bool is_date(const char *s)
+bool day_is(const char *s)
 {
 	static const int length[] = { 31, 28, 31, 30, 31, 30,
 	                              31, 31, 30, 31, 30, 31 };
@@ -37,13 +38,13 @@ static pd_status from_seconds(time_t t, struct day *out, pd_error *err)
 	return PD_OK;
 }
 
-pd_status day_choose(const char *given, struct day *out, pd_error *err)
+static pd_status choose(const char *given, struct day *out, pd_error *err)
 {
 	const char *epoch = getenv("SOURCE_DATE_EPOCH");
 	char *end;
 
 	if (given) {
-		if (!is_date(given))
+		if (!day_is(given))
 			return pd_fail(err, PD_USAGE,
 			               "option '--date' wants a date such as "
 			               "2025-10-01, found '%s'", given);
@@ -60,4 +61,13 @@ pd_status day_choose(const char *given, struct day *out, pd_error *err)
 		               "SOURCE_DATE_EPOCH wants seconds since 1970, "
 		               "found '%s'", epoch);
 	return from_seconds((time_t)seconds, out, err);
+}
+
+pd_status day_choose(const char *given, struct day *out, pd_error *err)
+{
+	pd_status st = choose(given, out, err);
+
+	if (st == PD_OK)
+		running_day(out->iso);
+	return st;
 }

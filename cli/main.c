@@ -4,6 +4,7 @@
  */
 #include "command.h"
 #include "out.h"
+#include "running.h"
 #include "say.h"
 
 #include <fcntl.h>
@@ -114,11 +115,13 @@ static int run(const struct command *c, char **argv, size_t n)
 	case OPT_WRONG:
 		break;
 	case OPT_RUN:
+		running_begin(c, options, &operands, false);
 		status = operands.n < c->fewest || operands.n > c->most
 		             ? wrong_operands(c, &operands)
 		             : c->run(options, &operands);
 		break;
 	}
+	running_end();
 	free(options);
 	return status;
 }

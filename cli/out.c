@@ -2,9 +2,8 @@
  * out.c - whole files or none, and a standard output that reports its losses.
  */
 #include "out.h"
+#include "running.h"
 #include "say.h"
-
-#include "base/file.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -23,7 +22,7 @@ pd_status out_check(const char *path, bool force, const char *const *keep,
 {
 	struct stat at, other;
 
-	if (is_stdout(path))
+	if (is_stdout(path) || running_now()->recomputed)
 		return PD_OK;
 	if (stat(path, &at) != 0) {
 		if (errno == ENOENT)
@@ -100,10 +99,15 @@ static pd_status write_file(const char *path, bool force, const char *text,
 pd_status out_write(const char *path, bool force, const char *text,
                     size_t length, pd_error *err)
 {
+	pd_status st = PD_OK;
+
+	if (running_now()->recomputed)
+		return running_output(path, text, length, err);
 	if (!is_stdout(path))
-		return write_file(path, force, text, length, err);
-	fwrite(text, 1, length, stdout); /* losses: out_finish */
-	return PD_OK;
+		st = write_file(path, force, text, length, err);
+	else
+		fwrite(text, 1, length, stdout); /* losses: out_finish */
+	return st == PD_OK ? running_output(path, text, length, err) : st;
 }
 
 int out_finish(int status)

@@ -16,7 +16,8 @@
  */
 pd_status out_check(const char *path, bool force, const char *const *keep,
                     size_t n, pd_error *err);
-/* The whole text to `path`, or to standard output when path is NULL or "-". */
+/* The whole text to `path`, or to standard output when path is NULL or "-";
+ * noted for the manifest. Of a run that is recomputed nothing is written. */
 pd_status out_write(const char *path, bool force, const char *text,
                     size_t length, pd_error *err);
 /* Flush standard output; the exit status: `status`, or that of PD_IO when it

@@ -21,7 +21,13 @@ struct show {
 	unsigned width, table;
 };
 
+/* With a manifest of the outputs, and without. */
 #define SHOW_OPTS(type, member)                                                \
+	{ "manifest", 0, OPT_TEXT, false, offsetof(type, member.manifest),     \
+	  "FILE", "write what the outputs were made from to FILE" },           \
+	SHOW_OPTS_ALONE(type, member)
+
+#define SHOW_OPTS_ALONE(type, member)                                          \
 	{ "format", 'f', OPT_CHOICE, false,                                    \
 	  offsetof(type, member.format), "text|html|csv|latex|json|tsv",       \
 	  "form of the result" },                                              \
@@ -46,8 +52,6 @@ struct show {
 	  "COLUMNS", "width of the text, 40 to 200" },                         \
 	{ "table", 0, OPT_WHOLE, false, offsetof(type, member.table),          \
 	  "NUMBER", "only this table of the CSV or LaTeX form" },              \
-	{ "manifest", 0, OPT_TEXT, false, offsetof(type, member.manifest),     \
-	  "FILE", "write what the outputs were made from to FILE" },           \
 	{ "force", 0, OPT_FLAG, false, offsetof(type, member.force), NULL,     \
 	  "replace output files that exist" }
 

@@ -11,6 +11,7 @@
 #include "base/expect.h"
 #include "base/history.h"
 #include "base/size.h"
+#include "base/verified.h"
 #include "base/watch.h"
 #include "report/doc.h"
 
@@ -42,6 +43,10 @@ pd_status pd_compose_expect(const pd_expect_answer *answer, pd_doc **out,
 
 /* What was done to a store, its chain recomputed (the `history` command). */
 pd_status pd_compose_history(const pd_history *h, pd_doc **out, pd_error *err);
+
+/* A manifest recomputed (the `verify` command). */
+pd_status pd_compose_verified(const pd_verified *v, pd_doc **out,
+                              pd_error *err);
 
 /* Charts, signals and operators (the `watch` command). */
 pd_status pd_compose_watch(const pd_watch_answer *answer, pd_doc **out,
