@@ -18,7 +18,7 @@ struct place {
 	const char *path;
 };
 
-enum { N_PLACES = 6 };
+enum { N_PLACES = 7 };
 
 static void list_places(const struct show *s, struct place p[N_PLACES])
 {
@@ -26,8 +26,9 @@ static void list_places(const struct show *s, struct place p[N_PLACES])
 	p[1] = (struct place){ SHOW_HTML, s->html };
 	p[2] = (struct place){ SHOW_CSV, s->csv };
 	p[3] = (struct place){ SHOW_LATEX, s->latex };
-	p[4] = (struct place){ SHOW_JSON, s->json };
-	p[5] = (struct place){ SHOW_TSV, s->tsv };
+	p[4] = (struct place){ SHOW_XLSX, s->xlsx };
+	p[5] = (struct place){ SHOW_JSON, s->json };
+	p[6] = (struct place){ SHOW_TSV, s->tsv };
 }
 
 enum { NARROWEST = 40, WIDEST = 200, USUAL = 80 };
@@ -90,6 +91,11 @@ pd_status show_check(const struct show *s, const char *const *keep, size_t n,
 	if (s->table && !takes_table(s))
 		return pd_fail(err, PD_USAGE,
 		               "'--table' goes with the CSV and LaTeX forms only");
+	if (s->format == SHOW_XLSX && isatty(STDOUT_FILENO) &&
+	    (!s->out || strcmp(s->out, "-") == 0))
+		return pd_fail(err, PD_USAGE,
+		               "a workbook is not for a terminal: name a file "
+		               "with '--out'");
 	pd_status st = check_places(s, keep, n, err);
 
 	return st == PD_OK ? check_manifest(s, keep, n, err) : st;
@@ -132,6 +138,8 @@ static pd_status make(const struct show *s, const pd_doc *doc,
 		st = pd_doc_write_tsv(doc, to, err);
 	} else if (form == SHOW_LATEX) {
 		st = pd_doc_write_latex(doc, s->table, to, err);
+	} else if (form == SHOW_XLSX) {
+		st = pd_doc_write_xlsx(doc, to, err);
 	} else if (form == SHOW_JSON) {
 		st = pd_doc_write_json(doc, review, to, err);
 	} else if (form == SHOW_HTML) {

@@ -10,13 +10,13 @@
 
 /* In the order of the words of --format. */
 enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_CSV,
-	         SHOW_LATEX, SHOW_JSON, SHOW_TSV };
+	         SHOW_LATEX, SHOW_XLSX, SHOW_JSON, SHOW_TSV };
 
 /* The part of a command's options that says where results go. */
 struct show {
 	int format;          /* enum show_form: of --out or standard output    */
 	const char *out, *manifest;
-	const char *text, *html, *csv, *latex, *json, *tsv; /* further */
+	const char *text, *html, *csv, *latex, *xlsx, *json, *tsv;
 	bool first_page, force;
 	unsigned width, table;
 };
@@ -29,7 +29,7 @@ struct show {
 
 #define SHOW_OPTS_ALONE(type, member)                                          \
 	{ "format", 'f', OPT_CHOICE, false,                                    \
-	  offsetof(type, member.format), "text|html|csv|latex|json|tsv",       \
+	  offsetof(type, member.format), "text|html|csv|latex|xlsx|json|tsv",  \
 	  "form of the result" },                                              \
 	{ "out", 'o', OPT_TEXT, false, offsetof(type, member.out), "FILE",     \
 	  "write the result to FILE, whole or not at all" },                   \
@@ -41,6 +41,8 @@ struct show {
 	  "write the tables as CSV as well, a file a table" },                 \
 	{ "latex", 0, OPT_TEXT, false, offsetof(type, member.latex), "FILE",   \
 	  "write the LaTeX form to FILE as well" },                            \
+	{ "xlsx", 0, OPT_TEXT, false, offsetof(type, member.xlsx), "FILE",     \
+	  "write a workbook to FILE as well, a sheet a table" },               \
 	{ "json", 0, OPT_TEXT, false, offsetof(type, member.json), "FILE",     \
 	  "write the JSON form to FILE as well" },                             \
 	{ "tsv", 0, OPT_TEXT, false, offsetof(type, member.tsv), "FILE",       \

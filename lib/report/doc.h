@@ -38,6 +38,10 @@ pd_status pd_doc_write_json(const pd_doc *d, const pd_review *review,
 pd_status pd_doc_write_latex(const pd_doc *d, unsigned number, pd_buf *out,
                              pd_error *err);
 
+/* A workbook, a sheet a table; made in a temporary file of $TMPDIR. PD_USAGE
+ * where the library was built without it. */
+pd_status pd_doc_write_xlsx(const pd_doc *d, pd_buf *out, pd_error *err);
+
 /* How many tables it has; they are numbered from 1. */
 unsigned pd_doc_tables(const pd_doc *d);
 /* Table `number` as CSV (RFC 4180): PD_USAGE when there is none such. */
