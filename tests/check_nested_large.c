@@ -218,8 +218,8 @@ START_TEST(same_end)
 		if (pd_nested_theta(a)[k] > 0.0)
 			ck_assert(fabs(gradient[k]) < 1e-4);
 	if (sd[_i][0] > 0.3 && sd[_i][1] > 0.3) /* it did begin so */
-		ck_assert_uint_lt(pd_nested_record(a)->iterations,
-		                  pd_nested_record(b)->iterations);
+		ck_assert_uint_lt(pd_nested_record(a)->evaluations,
+		                  pd_nested_record(b)->evaluations);
 	pd_nested_free(a);
 	pd_nested_free(b);
 	free(t);

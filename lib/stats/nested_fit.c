@@ -355,12 +355,15 @@ pd_status pd_fit_search(struct pd_nested *m, const double *start,
 	struct pd_search first, second;
 	const struct pd_search *best = &first;
 	double theta[PD_MAX_E];
-	bool two, scored;
+	unsigned scored = 0;
+	bool two;
 
 	m->record = (pd_nested_fit_record){ 0 };
 	unit_start(m, 1.0, theta);
-	scored = !start && pd_start_scored(m, theta);
+	if (!start)
+		scored = pd_start_scored(m, theta);
 	run(&first, m, start ? start : theta);
+	first.iterations += scored;
 	if (scored && (first.end != DONE || on_boundary(&first))) {
 		unit_start(m, 1.0, theta);
 		run(&first, m, theta);

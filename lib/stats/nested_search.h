@@ -34,9 +34,9 @@ static inline bool kept_zero(const struct pd_nested *m,
 	       lv == &m->level[m->held.level] && row == m->held.column;
 }
 
-/* nested_start.c: a better start in place of theta; false: none, theta as it
- * was. */
-bool pd_start_scored(struct pd_nested *m, double *theta);
+/* nested_start.c: a better start in place of theta, and how many steps it took;
+ * 0: none, theta as it was. */
+unsigned pd_start_scored(struct pd_nested *m, double *theta);
 
 /* nested_bound.c */
 /* theta of one level from its T; pivots of rounding's size become exact 0. */

@@ -8,7 +8,7 @@
  *   step = -J^-1 d_e,   J_ef = - log|V|_ef - log|V|_e log|V|_f / nu
  * (letters: nested_deviance.c), the expected information of a maximum
  * likelihood fit. Each step leaves of the distance some share of the order of
- * 1 / sqrt(groups). Where it does not go that way (a variance that shrinks to
+ * 1 / sqrt(groups), and often less: then it goes on to the end. Where it does not go that way (a variance that shrinks to
  * nothing, few groups, blocks of several columns) the search begins where it
  * always does.
  */
@@ -19,7 +19,10 @@
 #include <string.h>
 
 enum { MOST = 12, LARGE = 2000 }; /* steps; nodes of a large tree           */
-static const double near = 2e-4;  /* a step of theta that ends it           */
+static const double near = 2e-4;   /* a step of theta after which Newton's
+                                      method is better unless steps shrink */
+static const double fast = 0.05;   /* to less than this share each time     */
+static const double end = 3e-9;    /* what is left of the way               */
 
 static bool suits(const struct pd_nested *m)
 {
@@ -75,30 +78,31 @@ static double move(struct pd_point *at, const double *step, size_t ne,
 	return most;
 }
 
-bool pd_start_scored(struct pd_nested *m, double *theta)
+unsigned pd_start_scored(struct pd_nested *m, double *theta)
 {
 	struct pd_point at;
 	double step[PD_MAX_E], value = INFINITY, moved = INFINITY;
 
 	if (!suits(m))
-		return false;
+		return 0;
 	memcpy(at.theta, theta, sizeof at.theta);
-	for (int k = 0; k < MOST; k++) {
+	for (unsigned k = 1; k <= MOST; k++) {
 		double was = moved;
 		bool cut;
 
 		if (!pd_point_at(m, &at, 1) ||
 		    !(at.value < value + 1e-9 * fabs(value)) ||
 		    !scored(m, &at, step))
-			return false;
+			return 0;
 		value = at.value;
 		moved = move(&at, step, m->n_elements, &cut);
-		if (moved < near) {
+		if (moved < near && (moved > fast * was ||
+		                     moved * moved < end * was)) {
 			memcpy(theta, at.theta, sizeof at.theta);
-			return true;
+			return k;
 		}
-		if (k > 2 && (cut || (moved < 0.3 && !(moved < 0.5 * was))))
-			return false;
+		if (k > 3 && (cut || (moved < 0.3 && !(moved < 0.5 * was))))
+			return 0;
 	}
-	return false;
+	return 0;
 }

@@ -24,11 +24,14 @@ double *pd_tree_room(struct pd_nested *m, size_t n)
 	if (n >= PAGE / 2 / sizeof(double) &&
 	    n < SIZE_MAX / 2 / sizeof(double)) {
 		struct pd_room *room = PD_NEW(m->arena, struct pd_room, 1);
-		size_t size = (n * sizeof(double) + PAGE - 1) / PAGE * PAGE;
-		void *at = room ? mmap(NULL, size, PROT_READ | PROT_WRITE,
-		                       MAP_PRIVATE | MAP_ANONYMOUS, -1, 0) :
-		                  MAP_FAILED;
+		size_t size = n * sizeof(double);
+		void *at;
 
+		if (size % PAGE >= PAGE / 2) /* more than half of one: all */
+			size += PAGE - size % PAGE;
+		at = room ? mmap(NULL, size, PROT_READ | PROT_WRITE,
+		                 MAP_PRIVATE | MAP_ANONYMOUS, -1, 0) :
+		            MAP_FAILED;
 		if (at == MAP_FAILED)
 			return NULL;
 		madvise(at, size, MADV_HUGEPAGE); /* or do without */
