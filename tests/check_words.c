@@ -90,7 +90,7 @@ static void pay(struct made *m, pd_answer *a)
 }
 
 /* What kind of question: names of arms as the plan room would give them. */
-enum shape { ARMS, EACH, SLOPE, CURVE, DIFFERS, SHARE, SHAPES };
+enum shape { ARMS, HOLES, EACH, SLOPE, CURVE, DIFFERS, SHARE, SHAPES };
 
 static void name(struct made *m, pd_answer *a, pd_effect *e, enum shape shape,
                  size_t k)
@@ -102,6 +102,10 @@ static void name(struct made *m, pd_answer *a, pd_effect *e, enum shape shape,
 	case SHARE:
 		e->first = "10 mL syringe";
 		e->second = "50 mL syringe";
+		break;
+	case HOLES:
+		e->first = "4 sites";
+		e->second = "2 sites";
 		break;
 	case EACH:
 		e->first = arms[k];
@@ -292,9 +296,9 @@ static void pointed(pd_doc *d, const pd_answer *a, const pd_effect *e)
 	double none = a->scale == PD_RATIO ? 1 : 0;
 	const char *arms = pd_say_arms(d, a, e);
 	const char *word = pd_say_verdict(a, e->verdict);
-	bool up = has(arms, "gives more") || has(arms, "higher") ||
+	bool up = has(arms, "gives more") || has(arms, " give more") || has(arms, "higher") ||
 	          has(arms, "more often") || has(arms, ": more ");
-	bool down = has(arms, "gives less") || has(arms, "lower") ||
+	bool down = has(arms, "gives less") || has(arms, " give less") || has(arms, "lower") ||
 	            has(arms, "less often") || has(arms, ": less ");
 
 	ck_assert_msg(!(up && down), "%s", arms);

@@ -79,6 +79,8 @@ static const char *step_words(pd_arena *arena, const char *parameter,
 		return "per year";
 	if (step == 1 && strcmp(parameter, "n_sites") == 0)
 		return "per further site";
+	if (step == 1 && strcmp(parameter, "aliquot_no") == 0)
+		return "per later pull";
 	return pd_arena_print(arena, w && *w->step ? "per %g %s" : "per %g",
 	                      step, w ? w->step : "");
 }
@@ -124,9 +126,11 @@ const char *pd_words_share(pd_arena *arena, const pd_question *q)
 {
 	static const char *const rows[] = { "pulls", "sites", "cases" };
 
-	return pd_arena_print(arena, "share of %s that reach %g %s (%s)",
+	const char *unit = pd_query_unit(q->outcome, q->judge);
+
+	return pd_arena_print(arena, "share of %s that reach %g %s%s (%s)",
 	                      rows[q->grain], q->floor,
-	                      pd_query_unit(q->outcome, q->judge),
+	                      strncmp(unit, "10^", 3) == 0 ? "x " : "", unit,
 	                      pd_words_judge(q));
 }
 

@@ -124,10 +124,24 @@ static const char *between(const pd_answer *a, pd_verdict v)
 	return "against";
 }
 
+/* "4 sites give", "1 site gives". */
+static bool is_many(const char *arm)
+{
+	size_t n = strlen(arm);
+
+	return n > 6 && strcmp(arm + n - 6, " sites") == 0;
+}
+
 const char *pd_say_arms(pd_doc *d, const pd_answer *a, const pd_effect *e)
 {
 	const char *way = "";
 
+	if (e->first && e->second && is_many(e->first) && !a->share &&
+	    !a->not_a_choice &&
+	    (e->verdict == PD_BETTER || e->verdict == PD_WORSE))
+		return pd_doc_print(d, "%s give %s than %s", e->first,
+		                    e->verdict == PD_BETTER ? "more" : "less",
+		                    pd_say_arm(d, a, e->second));
 	if (e->first && e->second)
 		return pd_doc_print(d, "%s %s %s", pd_say_arm(d, a, e->first),
 		                    between(a, e->verdict),
