@@ -49,11 +49,19 @@ static pd_status check_manifest(const struct show *s, const char *const *keep,
 		return PD_OK;
 	list_places(s, p);
 	p[N_PLACES] = (struct place){ s->format, s->out };
-	for (size_t i = 0; i <= N_PLACES; i++)
-		if (p[i].path && strcmp(p[i].path, s->manifest) == 0)
+	for (size_t i = 0; i <= N_PLACES; i++) {
+		const char *a = p[i].path ? name_of_path(p[i].path) : NULL;
+
+		if (a && strcmp(a, name_of_path(s->manifest)) == 0)
 			return pd_fail(err, PD_USAGE,
-			               "'%s' is named for two outputs",
-			               s->manifest);
+			               "'%s' is named for two outputs", a);
+		for (size_t k = i + 1; a && k <= N_PLACES; k++)
+			if (p[k].path && strcmp(a, name_of_path(p[k].path)) == 0)
+				return pd_fail(err, PD_USAGE,
+				               "a manifest wants outputs of "
+				               "different names, found '%s' "
+				               "twice", a);
+	}
 	return out_check(s->manifest, s->force, keep, n, err);
 }
 

@@ -144,4 +144,181 @@ while kill -0 "$loader" 2>/dev/null || [ "$n" -eq 0 ]; do
 done
 wait "$loader" || fail "the load beside the copies failed"
 pass
+
+# ---- manifest and verify -----------------------------------------------------
+# The same files in two folders, under another locale, time zone and number of
+# processors: the same bytes, the audit chain and its end too.
+one_cpu=
+if command -v taskset >/dev/null 2>&1 && taskset -c 0 true 2>/dev/null; then
+	one_cpu='taskset -c 0'
+else
+	echo "taskset is not installed: one processor is NOT RUN"
+fi
+make_set() { # FOLDER
+	mkdir -p "$1"
+	cp clinic.csv cd34.csv demo.plan "$1"
+	(
+		cd "$1"
+		$cpu "$perdraw" load --quiet --db c.db clinic.csv cd34.csv 2>/dev/null
+		$cpu "$perdraw" review --quiet --db c.db --plan demo.plan \
+			--html r.html --text r.txt --tsv r.tsv --csv r.csv \
+			--json r.json --manifest r.manifest
+	)
+}
+(cpu=; SOURCE_DATE_EPOCH=1767571200 TZ=UTC LC_ALL=C
+	export SOURCE_DATE_EPOCH TZ LC_ALL
+	make_set one >/dev/null 2>&1) || fail "the first set"
+(cpu=$one_cpu; SOURCE_DATE_EPOCH=1767571200 TZ=Pacific/Kiritimati
+	LC_ALL=de_DE.UTF-8 LANG=tr_TR.UTF-8
+	export SOURCE_DATE_EPOCH TZ LC_ALL LANG
+	make_set other/two >/dev/null 2>&1) || fail "the second set"
+check "a set has its manifest" [ -s one/r.manifest ]
+for f in one/r*; do
+	check "$f differs in another folder, locale and zone" \
+		cmp "$f" "other/two/${f#one/}"
+done
+check "the date of SOURCE_DATE_EPOCH" \
+	grep -q '^date	2026-01-05$' one/r.manifest
+check "a path in the manifest" sh -c '! grep -q "$PWD" one/r.manifest'
+for kind in program command date option input database state chain count source \
+	plan seed flow output end; do
+	check "the manifest has no line '$kind'" grep -q "^$kind	" one/r.manifest
+done
+check "the manifest and r.html differ in its hash" grep -q \
+	"^output	r.html	$(wc -c <one/r.html)	$(sha256sum <one/r.html | cut -c1-64)\$" \
+	one/r.manifest
+check "the manifest's end is not the SHA-256 of its lines" [ \
+	"$(sed -n 's/^end	//p' one/r.manifest)" = \
+	"$(sed '$d' one/r.manifest | sha256sum | cut -c1-64)" ]
+
+before=$(sha256sum <one/c.db)
+status 0 "the same" "$perdraw" verify one/r.manifest
+says out 'The same: all outputs were recomputed'
+silent err
+check "verify wrote to the database" [ "$(sha256sum <one/c.db)" = "$before" ]
+check "verify wrote a file" [ "$(ls one | grep -c '^r')" -eq \
+	"$(ls other/two | grep -c '^r')" ]
+status 0 "from another folder, under another locale" env TZ=Asia/Tokyo \
+	LC_ALL=de_DE.UTF-8 "$perdraw" verify one/r.manifest --format tsv
+# another database of the same files
+status 0 "with the other database" "$perdraw" verify --db other/two/c.db \
+	one/r.manifest
+# without the outputs
+mkdir bare && cp one/r.manifest one/demo.plan bare
+status 0 "without outputs" "$perdraw" verify --db one/c.db bare/r.manifest
+says out ', 0 lie'
+status 66 "without the database" "$perdraw" verify bare/r.manifest
+status 66 "without the plan" "$perdraw" verify --db one/c.db \
+	--folder big one/r.manifest
+says err "demo.plan"
+status 0 "inputs elsewhere" "$perdraw" verify --folder one bare/r.manifest
+
+# The chain went on: a further question is no difference.
+"$perdraw" ask --quiet --db one/c.db --date 2026-02-01 --outcome tnc \
+	--judge concentration --slope 'volume_ml per doubling' >/dev/null || exit 99
+status 0 "after a further question" "$perdraw" verify one/r.manifest
+says out 'The audit chain went on since'
+
+# An output changed.
+cp -r one edited
+sed 's/cases/visits/' one/r.txt >edited/r.txt
+status 2 "an output edited" "$perdraw" verify edited/r.manifest
+says out 'Different: 0 of'
+says out 'changed since'
+says out 'line 3'
+# The plan changed.
+cp -r one plan
+sed 's/^margin *= 0.80/margin = 0.70/' demo.plan >plan/demo.plan
+cmp -s demo.plan plan/demo.plan && fail "the plan was not changed"
+status 2 "the plan edited" "$perdraw" verify plan/r.manifest
+says out 'input plan'
+says out 'r.html'
+says out 'recomputed'
+# A file was loaded since.
+cp -r one later
+"$perdraw" load --quiet --db later/c.db --date 2026-02-02 pools.csv \
+	>/dev/null 2>&1 || exit 99
+status 2 "a file loaded since" "$perdraw" verify later/r.manifest
+says out 'source 3'
+says out 'state'
+says out 'no such line'
+# A database made of other data.
+mkdir small && "$generate" --cases 20 --seed 9 --out-dir small >/dev/null 2>&1 &&
+	"$perdraw" load --quiet --db small/c.db --date 2026-01-05 \
+	small/clinic.csv >/dev/null 2>&1
+[ -s small/c.db ] && status 2 "another database" "$perdraw" verify \
+	--db small/c.db one/r.manifest
+# A tampered one.
+if command -v sqlite3 >/dev/null 2>&1; then
+	cp -r one bad
+	sqlite3 bad/c.db '.dbconfig enable_trigger off' \
+		"UPDATE audit SET uid = 7 WHERE seq = 2" >/dev/null
+	status 3 "a broken chain" "$perdraw" verify bad/r.manifest
+fi
+
+# Every command that takes --manifest.
+cp one/c.db one/demo.plan "$demo/demo.claim" "$demo/printed.csv" .
+try() { # NAME STATUS WORDS...
+	name=$1
+	want=$2
+	shift 2
+	status "$want" "$name with a manifest" "$perdraw" "$@" \
+		--out "m-$name.txt" --manifest "m-$name.manifest"
+	[ -s "m-$name.manifest" ] || { fail "$name wrote no manifest"; return; }
+	status 0 "$name again" "$perdraw" verify "m-$name.manifest"
+	says out 'The same: the output was recomputed'
+}
+try ask 0 ask --quiet --db c.db --date 2026-01-05 --plan demo.plan site-volume
+try refused 1 ask --quiet --db c.db --date 2026-01-05 --plan demo.plan second-pull
+try asked 0 ask --quiet --db c.db --date 2026-01-05 --outcome tnc --judge \
+	concentration --compare 'aliquot_no 2 against 1' --within site \
+	--title "50 % less \\n or ä?" --level 0.9 --seed 17
+try size 1 size --db c.db --date 2026-01-05 --plan demo.plan second-pull
+try watch 1 watch --db c.db --date 2026-01-05 --outcome tnc
+try claim 0 claim --quiet --db c.db --date 2026-01-05 demo.claim
+try pool 0 pool --date 2026-01-05 --printed printed.csv
+try pooled 0 pool --db c.db --date 2026-01-05 --printed printed.csv \
+	--plan demo.plan second-pull
+try history 0 history --db c.db
+
+# Manifests that are none.
+reseal() { # of standard input, into FILE
+	cat >"$1"
+	printf 'end\t%s\n' "$(sha256sum <"$1" | cut -c1-64)" >>"$1"
+}
+lines() { sed '$d' one/r.manifest; }
+: >m0
+printf 'perdraw-manifest\t1\n' >m1
+sed 's/^seed	.*/seed	1/' one/r.manifest >m2
+sed '$d' one/r.manifest >m3
+head -c 4000 one/r.manifest >m4
+tr '\n' '\r' <one/r.manifest >m5
+lines | sed '1s/1$/2/' | reseal m6
+lines | sed '/^command/d' | reseal m7
+lines | sed '/^output/d' | reseal m8
+lines | sed '/^seed/s/$/	more/' | reseal m9
+lines | sed '/^seed/s/.*/&\n&/' | reseal m10
+lines | sed '/^date/s/.*/date/' | reseal m11
+lines | sed '/^plan/{h;d;};/^seed/G' | reseal m12
+lines | sed '/^seed/s/$/\\q/' | reseal m13
+lines | sed '/^seed/s/.*/colour	red/' | reseal m14
+lines | sed '/^command/s/review/load/' | reseal m15
+lines | sed '/^command/s/review/verify/' | reseal m16
+lines | sed '/^option	text/s/text/ink/' | reseal m17
+{ lines; printf 'output\tx\0y\t1\t2\n'; } | reseal m18
+cp r.db m19 2>/dev/null || cp c.db m19
+lines | sed '/^output	r.txt/p' | reseal m20
+for k in 0 1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20; do
+	status 65 "manifest m$k" "$perdraw" verify --db one/c.db \
+		--plan one/demo.plan "m$k"
+	silent out
+done
+status 66 "no manifest" "$perdraw" verify none.manifest
+status 64 "no word" "$perdraw" verify
+status 64 "an output twice" "$perdraw" review --db c.db --plan demo.plan \
+	--text x --manifest x
+status 64 "two outputs of one name" "$perdraw" review --quiet --db c.db \
+	--plan demo.plan --text x --html big/x --manifest y
+status 73 "a manifest over the database" "$perdraw" review --db c.db \
+	--plan demo.plan --force --manifest c.db
 finish

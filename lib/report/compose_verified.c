@@ -7,21 +7,23 @@ enum { MOST_LISTED = 20 };
 
 static void lead(pd_doc *d, const pd_verified *v)
 {
-	size_t changed = 0, other = 0;
+	size_t changed = 0, other = 0, there = 0;
 
 	for (size_t i = 0; i < v->n_outputs; i++) {
 		other += !v->output[i].same;
 		changed += v->output[i].file == PD_FILE_CHANGED;
+		there += v->output[i].file != PD_FILE_ABSENT;
 	}
 	if (v->same)
 		pd_doc_paragraph(
 		    d, PD_LEAD,
-		    pd_doc_print(d, "The same: %s recomputed, %s of %s, every "
-		                 "byte as recorded.",
+		    pd_doc_print(d, "The same: %s recomputed, every byte as "
+		                 "recorded. Of %s, %s lie beside the manifest "
+		                 "as files, unchanged.",
 		                 v->n_outputs == 1 ? "the output was"
 		                                   : "all outputs were",
 		                 pd_say_count(d, v->n_outputs),
-		                 pd_say_count(d, v->n_outputs)));
+		                 pd_say_count(d, there)));
 	else
 		pd_doc_paragraph(
 		    d, PD_LEAD,
