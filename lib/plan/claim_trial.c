@@ -158,8 +158,10 @@ static pd_status both_sides(struct claim *c, const pd_fit *fit,
 
 	if (t->n_both > 1) {
 		t->sd_both = sqrt(square / n);
-		t->sd_both_low = sqrt(square / pd_chisq_quantile(0.975, n));
-		t->sd_both_high = sqrt(square / pd_chisq_quantile(0.025, n));
+		t->sd_both_low = sqrt(square / pd_chisq_quantile(
+		                                   0.5 + c->a->level / 2, n));
+		t->sd_both_high = sqrt(square / pd_chisq_quantile(
+		                                    0.5 - c->a->level / 2, n));
 	}
 	return PD_OK;
 }
