@@ -1,6 +1,7 @@
 /* show_csv.c - one file a table, all of them or none; see show_csv.h. */
 #include "show_csv.h"
 #include "out.h"
+#include "say.h"
 
 #include <string.h>
 
@@ -95,6 +96,11 @@ pd_status show_csv(const pd_doc *doc, unsigned number, const char *path,
 {
 	struct files f = { 0 };
 
+	/* An answer in words alone is an answer: nothing to write, said so. */
+	if (!number && !pd_doc_tables(doc)) {
+		say_error("the result has no table: nothing is written as CSV");
+		return PD_OK;
+	}
 	if (!path || strcmp(path, "-") == 0)
 		return write_table(doc, number ? number : 1, path, force, err);
 	pd_status st = name_files(&f, doc, number, path, err);

@@ -12,7 +12,8 @@
  * 0: every table, NAME-1.csv, NAME-2.csv ... for the path NAME.csv, described
  * together in NAME.csv-metadata.json. None is written unless all may be.
  * path NULL or "-": one table to standard output, the first unless numbered,
- * without a description.
+ * without a description. A result without tables: nothing, and a note on
+ * standard error.
  */
 pd_status show_csv(const pd_doc *doc, unsigned number, const char *path,
                    bool force, pd_error *err);

@@ -30,7 +30,7 @@ static void line(pd_buf *out, const char *before, const char *text,
 static void comment(pd_buf *out, const char *text)
 {
 	put(out, "% ");
-	pd_clean_add(out, text);
+	pd_latex_add(out, text);
 	pd_buf_char(out, '\n');
 }
 
