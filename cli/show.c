@@ -83,6 +83,8 @@ static pd_status check_places(const struct show *s, const char *const *keep,
 	for (size_t i = 0; st == PD_OK && i <= N_PLACES; i++)
 		if (p[i].form != SHOW_CSV || s->table)
 			st = out_check(p[i].path, s->force, keep, n, err);
+		else if (p[i].path)
+			st = show_csv_check(p[i].path, keep, n, err);
 	return st;
 }
 

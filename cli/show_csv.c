@@ -4,6 +4,7 @@
 #include "say.h"
 
 #include <string.h>
+#include <sys/stat.h>
 
 struct files {
 	pd_arena *arena;
@@ -20,15 +21,62 @@ static const char *name_of(const char *path)
 	return slash ? slash + 1 : path;
 }
 
+/* ".csv" where the path ends so, else "". */
+static const char *ending(const char *path)
+{
+	size_t n = strlen(path);
+
+	return n > 4 && strcmp(path + n - 4, ".csv") == 0 ? ".csv" : "";
+}
+
 /* "folder/out.csv" and 3: "folder/out-3.csv". */
 static const char *numbered(pd_arena *arena, const char *path, unsigned k)
 {
-	size_t n = strlen(path);
-	const char *end = n > 4 && strcmp(path + n - 4, ".csv") == 0 ? ".csv"
-	                                                            : "";
+	const char *end = ending(path);
 
-	return pd_arena_print(arena, "%.*s-%u%s", (int)(n - strlen(end)), path,
-	                      k, end);
+	return pd_arena_print(arena, "%.*s-%u%s",
+	                      (int)(strlen(path) - strlen(end)), path, k, end);
+}
+
+/* Would a file of that name be written for `path`? */
+static bool is_ours(const char *name, const char *path)
+{
+	const char *own = name_of(path), *end = ending(path);
+	size_t whole = strlen(own), stem = whole - strlen(end);
+
+	if (strncmp(name, own, whole) == 0)
+		return strcmp(name + whole, "-metadata.json") == 0;
+	if (strncmp(name, own, stem) != 0 || name[stem] != '-')
+		return false;
+	size_t digits = strspn(name + stem + 1, "0123456789");
+
+	return digits && strcmp(name + stem + 1 + digits, end) == 0;
+}
+
+pd_status show_csv_check(const char *path, const char *const *keep, size_t n,
+                         pd_error *err)
+{
+	pd_arena *arena = pd_arena_new();
+	pd_status st = arena ? PD_OK
+	                     : pd_fail(err, PD_NO_MEMORY, "out of memory");
+	size_t folder = (size_t)(name_of(path) - path);
+
+	for (size_t i = 0; st == PD_OK && i < n; i++) {
+		struct stat a, b;
+
+		if (!keep[i] || !is_ours(name_of(keep[i]), path))
+			continue;
+		const char *would = pd_arena_print(arena, "%.*s%s", (int)folder,
+		                                   path, name_of(keep[i]));
+
+		if (would && stat(would, &a) == 0 && stat(keep[i], &b) == 0 &&
+		    a.st_dev == b.st_dev && a.st_ino == b.st_ino)
+			st = pd_fail(err, PD_CANNOT_CREATE,
+			             "'%s' is an input of this command, give "
+			             "the output another name", would);
+	}
+	pd_arena_free(arena);
+	return st;
 }
 
 static pd_status name_files(struct files *f, const pd_doc *doc,

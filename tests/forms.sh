@@ -158,5 +158,10 @@ says err 'full/x-2.csv'
 check "none was written" [ "$(ls full)" = x-2.csv ]
 status 0 "and replaced when asked" ask --csv full/x.csv --force
 check "all were written" [ -s full/x-2.csv ]
+cp printed.csv full/y-1.csv
+status 73 "an input is never replaced" "$perdraw" pool --printed full/y-1.csv \
+	--outcome cfu_f --date 2026-01-05 --csv full/y.csv --force
+says err 'is an input'
+check "and it is whole" cmp -s printed.csv full/y-1.csv
 status 64 "two outputs of one name" ask --csv a --xlsx a
 finish
