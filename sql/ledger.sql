@@ -28,7 +28,7 @@ ORDER BY l.look_id DESC LIMIT 1;
 
 --: look_reworded
 SELECT look_date FROM looks WHERE question = ?1 AND question_sha256 <> ?2
-ORDER BY look_id DESC LIMIT 1;
+AND data_state <> ?3 ORDER BY look_id DESC LIMIT 1;
 
 -- 731 days are two years.
 --: new_patients

@@ -195,6 +195,13 @@ START_TEST(other_words)
 	snprintf(text, sizeof text, "%s", plan_text);
 	memcpy(strstr(text, "0.80"), "0.85", 4);
 	review(s, a, text, "2024-04-01", &two);
+	ck_assert_uint_eq(two.changes->n_reworded, 0); /* on the same data */
+	pd_store_close(s);
+	answer_no_pulls();
+	add(100, 104, -0.3);
+	s = answer_load();
+	memcpy(strstr(text, "0.85"), "0.90", 4);
+	review(s, a, text, "2024-05-01", &two);
 	ck_assert_uint_eq(two.changes->n_moved, 0);
 	ck_assert_uint_eq(two.changes->n_reworded, 1);
 	pd_store_close(s);

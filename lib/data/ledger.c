@@ -291,22 +291,38 @@ static void take_look(sqlite3_stmt *q, pd_past_look *out)
 	}
 }
 
-static pd_status read_look(pd_store *s, const char *sql, const char *first,
-                           const char *second, pd_past_look *look,
-                           char *date, pd_error *err)
+static pd_status last_look(pd_store *s, const char *hash, const char *state,
+                           pd_past_look *out, pd_error *err)
 {
 	sqlite3_stmt *q;
 	bool row = false;
-	pd_status st = pd_db_prepare(s, sql, &q, err);
+	pd_status st = pd_db_prepare(s, pd_sql_look_last, &q, err);
 
 	if (st == PD_OK) {
-		pd_db_bind_text(q, 1, first);
-		pd_db_bind_text(q, 2, second);
+		pd_db_bind_text(q, 1, hash);
+		pd_db_bind_text(q, 2, state);
 		st = pd_db_step(s, q, &row, err);
 	}
-	if (row && look)
-		take_look(q, look);
-	if (row && date)
+	if (row)
+		take_look(q, out);
+	sqlite3_finalize(q);
+	return st;
+}
+
+static pd_status reworded(pd_store *s, const char *question, const char *hash,
+                          const char *state, char date[11], pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = false;
+	pd_status st = pd_db_prepare(s, pd_sql_look_reworded, &q, err);
+
+	if (st == PD_OK) {
+		pd_db_bind_text(q, 1, question);
+		pd_db_bind_text(q, 2, hash);
+		pd_db_bind_text(q, 3, state);
+		st = pd_db_step(s, q, &row, err);
+	}
+	if (row)
 		snprintf(date, 11, "%.10s", pd_db_text(q, 0));
 	sqlite3_finalize(q);
 	return st;
@@ -323,11 +339,10 @@ pd_status pd_store_last_look(pd_store *s, const char *question,
 	if (st == PD_OK)
 		st = pd_audit_data_state(s, state, err);
 	if (st == PD_OK)
-		st = read_look(s, pd_sql_look_last, question_sha256, state,
-		               out, NULL, err);
+		st = last_look(s, question_sha256, state, out, err);
 	if (st == PD_OK)
-		st = read_look(s, pd_sql_look_reworded, question,
-		               question_sha256, NULL, out->reworded, err);
+		st = reworded(s, question, question_sha256, state,
+		              out->reworded, err);
 	return pd_db_end(s, st, err);
 }
 

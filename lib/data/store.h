@@ -88,7 +88,7 @@ pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
  * The newest reading of the question on another state of the data than
  * today's; out->date "" when there is none. loads, corrections: files loaded
  * since, and those of them that superseded. reworded: date of the newest
- * reading of a question of that name and other words, "" when none.
+ * such reading of a question of that name and other words, "" when none.
  */
 typedef struct pd_past_look {
 	char date[11], reworded[11];
