@@ -14,7 +14,8 @@ cd "$scratch/tour"
 printf '#!/bin/sh\nexec "%s" "$@"\n' "$perdraw" >perdraw
 printf '#!/bin/sh\nexec "%s" "$@"\n' "$generate" >demo-data/generate
 chmod +x perdraw demo-data/generate
-cp "$source_root"/demo-data/*.plan "$source_root"/demo-data/*.map demo-data/
+cp "$source_root"/demo-data/*.plan "$source_root"/demo-data/*.map \
+	"$source_root"/demo-data/*.claim demo-data/
 
 awk '
 	function run(command,   line) {

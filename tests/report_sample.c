@@ -55,19 +55,17 @@ static void set_effects(pd_arena *arena, pd_answer *a, const struct effect *e,
 		bool ratio = a->scale == PD_RATIO;
 		pd_effect *to = &a->effect[i];
 
-		*to =
-		    (pd_effect){ e[i].label,
-			         e[i].first,
-			         e[i].second,
-			         { .df = e[i].df, .level = 0.95, .p = e[i].p },
-			         e[i].value,
-			         e[i].low,
-			         e[i].high,
-			         e[i].p_adjusted,
-			         e[i].p_margin,
-			         e[i].detectable,
-			         e[i].verdict,
-			         e[i].sentence };
+		*to = (pd_effect){
+			.label = e[i].label, .first = e[i].first,
+			.second = e[i].second,
+			.log = { .df = e[i].df, .level = 0.95, .p = e[i].p },
+			.value = e[i].value, .low = e[i].low,
+			.high = e[i].high, .p_adjusted = e[i].p_adjusted,
+			.p_margin = e[i].p_margin,
+			.detectable = e[i].detectable,
+			.single_low = NAN, .single_high = NAN,
+			.verdict = e[i].verdict, .sentence = e[i].sentence,
+		};
 		to->log.value = ratio ? log(e[i].value) : e[i].value;
 		to->log.low = ratio ? log(e[i].low) : e[i].low;
 		to->log.high = ratio ? log(e[i].high) : e[i].high;
