@@ -10,6 +10,7 @@
 #define TIMES "\xc3\x97"     /* U+00D7 */
 
 enum { MOST_DECIMALS = 6, DIGITS = 340 };
+static const double VAST = 1e6; /* no upper limit is spelt out beyond */
 
 /*
  * |x| in decimal, point and digits only, whatever the locale says: all that
@@ -108,6 +109,13 @@ static bool alike(double x, double y, int decimals)
 	return strcmp(a, b) == 0 && ((x < 0) == (y < 0) || all_zero(a));
 }
 
+/* An interval this wide says that hardly anything is known: more digits of its
+ * lower limit would only look like knowledge. */
+static bool is_vast(const pd_span *s)
+{
+	return s->kind == PD_SPAN_RATIO && s->low > 0 && s->high / s->low > 1e4;
+}
+
 /* Would rounding to `decimals` say something the numbers do not? */
 static bool misleads(const pd_span *s, int decimals)
 {
@@ -123,7 +131,8 @@ static bool misleads(const pd_span *s, int decimals)
 		const double x[] = { s->value, s->low, s->high };
 
 		for (size_t i = 0; i < 3; i++)
-			if (x[i] > 0 && alike(x[i], 0, decimals))
+			if (x[i] > 0 && alike(x[i], 0, decimals) &&
+			    !(i == 1 && is_vast(s)))
 				return true;
 	}
 	return s->low != s->high && alike(s->low, s->high, decimals);
@@ -158,9 +167,19 @@ static void add_limits(pd_buf *out, const pd_span *s, int d, bool with_level)
 		pd_number_level(out, s->level);
 		pd_buf_add(out, " CI, ");
 	}
-	pd_number_fixed(out, s->low, d);
+	if (is_vast(s) && alike(s->low, 0, d)) {
+		pd_buf_add(out, "below ");
+		pd_number_fixed(out, pow(10, -d), d);
+	} else {
+		pd_number_fixed(out, s->low, d);
+	}
 	pd_buf_add(out, " to ");
-	pd_number_fixed(out, s->high, d);
+	if (is_vast(s) && s->high > VAST && isfinite(s->high)) {
+		pd_buf_add(out, "above ");
+		pd_number_fixed(out, VAST, 0);
+	} else {
+		pd_number_fixed(out, s->high, d);
+	}
 	pd_buf_char(out, ')');
 }
 

@@ -40,7 +40,9 @@ void pd_number_count(pd_buf *out, size_t n);
  * ratio: 2 (0 from 100 up), more while the limits are less than two steps of
  * the last place apart; else two significant digits of high - low; then more,
  * up to 6, while a limit that is not the null would be rounded to it,
- * the limits would look equal, or a positive number would look like 0.
+ * the limits would look equal, or a positive number would look like 0. Of a
+ * ratio whose limits are more than 10 000 times apart the lower one is written
+ * "below 0.01" instead, and an upper one from a million up as "above" that.
  */
 int pd_number_decimals(const pd_span *s);
 /* "1.24 (95% CI, 1.05 to 1.46)"; without_level: "1.24 (1.05 to 1.46)". A
