@@ -19,7 +19,7 @@ static const struct opt opts[] = {
 	{ "plan", 'p', OPT_TEXT, false, AT(plan), "FILE",
 	  "the plan, where it is not in the folder" },
 	{ "folder", 0, OPT_TEXT, false, AT(folder), "FOLDER",
-	  "where inputs and outputs lie; the manifest's if not given" },
+	  "where inputs and outputs lie, else the manifest's" },
 	SHOW_OPTS_ALONE(struct verify_options, show),
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };

@@ -25,7 +25,7 @@ static const struct opt opts[] = {
 	{ "judge", 0, OPT_TEXT, false, AT(judge), "WORDS",
 	  "concentration unless given; 'yield per case' ..." },
 	{ "adjust", 0, OPT_TEXT, false, AT(adjust), "NAMES",
-	  "held equal beside age; volume and places if not given" },
+	  "held equal beside age, else volume and places" },
 	{ "where", 0, OPT_TEXT, false, AT(where), "WORDS",
 	  "which draws: conditions, parted by ';'" },
 	{ "baseline", 0, OPT_TEXT, false, AT(baseline), "DATE",
