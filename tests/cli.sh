@@ -132,8 +132,16 @@ says out "tnc_e6_per_ml"
 says out "posterior iliac crest"
 status 0 "fields" "$perdraw" findings --db clinic.db --fields
 says out "volume_ml"
-status 0 "findings" "$perdraw" findings --db clinic.db
+status 0 "findings" "$perdraw" findings --db clinic.db --all
 n_findings=$(grep -c . out)
+status 0 "findings by code" "$perdraw" findings --db clinic.db
+says out "--all shows them"
+status 64 "a form of the list" "$perdraw" findings --db clinic.db --format html
+status 64 "two kinds of findings" "$perdraw" findings --db clinic.db --missing --fields
+status 0 "fields by year" "$perdraw" findings --db clinic.db --years
+says out "percent filled"
+status 0 "missing results" "$perdraw" findings --db clinic.db --missing --width 60
+says out "Results by outcome"
 status 0 "summary" "$perdraw" findings --db clinic.db --summary
 check "the summary counts every finding" \
 	[ "$(awk '{ n += $1 } END { print n + 0 }' out)" -eq "$n_findings" ]

@@ -368,7 +368,9 @@ static void open_questions(pd_doc *d, const pd_review *r, const pd_changes *c)
 	    "is and the interval to narrow with the square root of the number of "
 	    "patients. The estimate will move, so at that number the chance of "
 	    "a settled answer is about one in two; where the difference is close "
-	    "to nothing or to the margin it may stay open for ever.");
+	    "to nothing or to the margin it may stay open for ever. It is of the "
+	    "interval alone: other tests adjusted with it can hold it open "
+	    "longer.");
 	pd_doc_table_note(
 	    d, t,
 	    "A year: new patients of the last two years, in the question's "
