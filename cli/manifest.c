@@ -96,6 +96,11 @@ static const char *value_of(const struct opt *o, const void *options,
 	return NULL;
 }
 
+static const char *given(const struct opt *o, const void *options, char to[64])
+{
+	return is_apart(o) ? NULL : value_of(o, options, to);
+}
+
 static pd_status put_input(pd_buf *b, const char *what, const char *path,
                            pd_error *err)
 {
@@ -111,7 +116,8 @@ static pd_status put_input(pd_buf *b, const char *what, const char *path,
 	return PD_OK;
 }
 
-static bool inside(const struct running *r, const struct show *s, size_t offset)
+static bool inside(const struct running *r, const struct show *s,
+                   size_t offset)
 {
 	const char *at = (const char *)r->options + offset;
 
@@ -127,7 +133,7 @@ static pd_status put_given(pd_buf *b, const struct running *r,
 	pd_status st = PD_OK;
 
 	for (const struct opt *o = r->command->opts; o->name; o++) {
-		const char *v = is_apart(o) ? NULL : value_of(o, r->options, to);
+		const char *v = given(o, r->options, to);
 
 		if (!v || (is_file(o) && !inside(r, s, o->offset)))
 			continue;
@@ -137,7 +143,7 @@ static pd_status put_given(pd_buf *b, const struct running *r,
 		PUT(b, "operand", count(n, i + 1), r->operands->at[i]);
 	for (const struct opt *o = r->command->opts; st == PD_OK && o->name;
 	     o++) {
-		const char *v = is_apart(o) ? NULL : value_of(o, r->options, to);
+		const char *v = given(o, r->options, to);
 
 		if (v && is_file(o) && !inside(r, s, o->offset))
 			st = put_input(b, o->name, v, err);
@@ -150,7 +156,7 @@ static pd_status put_given(pd_buf *b, const struct running *r,
 	return st;
 }
 
-/* ---- the database ---------------------------------------------------------- */
+/* ---- the database ------------------------------------------------------- */
 
 struct sources {
 	pd_buf *b;
@@ -206,7 +212,7 @@ static pd_status put_database(pd_buf *b, const char *path, pd_error *err)
 	return st;
 }
 
-/* ---- plan, flow, outputs --------------------------------------------------- */
+/* ---- plan, flow, outputs ------------------------------------------------ */
 
 static void put_flow(pd_buf *b, const pd_answer *a)
 {
@@ -237,8 +243,8 @@ static void put_outputs(pd_buf *b, const struct running *r)
 	char n[24];
 
 	for (size_t i = 0; i < r->n_outputs; i++)
-		PUT(b, "output", r->output[i].name, count(n, r->output[i].length),
-		    r->output[i].sha256);
+		PUT(b, "output", r->output[i].name,
+		    count(n, r->output[i].length), r->output[i].sha256);
 }
 
 static const struct opt *db_option(const struct running *r)

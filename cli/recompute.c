@@ -23,7 +23,7 @@ static pd_status no_memory(struct work *w)
 	return pd_fail(w->err, PD_NO_MEMORY, "out of memory");
 }
 
-/* ---- the command line, again ------------------------------------------- */
+/* ---- the command line, again ----------------------------------------- */
 
 static pd_status add_word(struct work *w, char *word)
 {
@@ -113,6 +113,34 @@ static pd_status add_database(struct work *w)
 	return w->db ? add_option(w, "db", w->db) : no_memory(w);
 }
 
+/* Does the line make a word of its own, behind the options? */
+static bool is_word(const struct manifest_line *l)
+{
+	return strcmp(l->field[0], "operand") == 0 ||
+	       (strcmp(l->field[0], "input") == 0 &&
+	        strncmp(l->field[1], "operand ", 8) == 0);
+}
+
+/* The recorded options, or the recorded words behind them. */
+static pd_status add_recorded(struct work *w, bool words)
+{
+	pd_status st = PD_OK;
+
+	for (size_t i = 0; st == PD_OK && i < w->then.n; i++) {
+		const struct manifest_line *l = &w->then.line[i];
+
+		if (is_word(l) != words)
+			continue;
+		if (strcmp(l->field[0], "operand") == 0)
+			st = add_word(w, pd_arena_copy(w->arena, l->field[2]));
+		else if (strcmp(l->field[0], "input") == 0)
+			st = add_input(w, l);
+		else if (strcmp(l->field[0], "option") == 0)
+			st = add_option(w, l->field[1], l->field[2]);
+	}
+	return st;
+}
+
 /* Options first, then operands, which may begin with a dash. */
 static pd_status build(struct work *w)
 {
@@ -132,31 +160,14 @@ static pd_status build(struct work *w)
 			st = add_option(w, still[i], NULL);
 	if (st == PD_OK)
 		st = add_option(w, "manifest", name_of_path(w->r->manifest));
-	for (size_t pass = 0; pass < 2; pass++) {
-		if (st == PD_OK && pass)
-			st = add_word(w, pd_arena_copy(w->arena, "--"));
-		for (size_t i = 0; st == PD_OK && i < w->then.n; i++) {
-			const struct manifest_line *l = &w->then.line[i];
-			bool operand = strcmp(l->field[0], "operand") == 0;
-			bool input = strcmp(l->field[0], "input") == 0;
-			bool last = operand || (input &&
-			            strncmp(l->field[1], "operand ", 8) == 0);
-
-			if (last != (pass == 1))
-				continue;
-			if (operand)
-				st = add_word(w, pd_arena_copy(w->arena,
-				                               l->field[2]));
-			else if (input)
-				st = add_input(w, l);
-			else if (strcmp(l->field[0], "option") == 0)
-				st = add_option(w, l->field[1], l->field[2]);
-		}
-	}
-	return st;
+	if (st == PD_OK)
+		st = add_recorded(w, false);
+	if (st == PD_OK)
+		st = add_word(w, pd_arena_copy(w->arena, "--"));
+	return st == PD_OK ? add_recorded(w, true) : st;
 }
 
-/* ---- the run ------------------------------------------------------------- */
+/* ---- the run --------------------------------------------------------- */
 
 /* 0, 1 (a refusal is an answer) and 3 (history's) end with outputs. */
 static bool answered(int status)
@@ -195,7 +206,7 @@ static pd_status run(struct work *w, int *end)
 	return st;
 }
 
-/* ---- what differs ---------------------------------------------------------- */
+/* ---- what differs ---------------------------------------------------- */
 
 /* The fields after the key and the free ones, in words. */
 static const char *rest(struct work *w, const struct manifest_line *l)
@@ -300,7 +311,7 @@ static pd_status compare_lines(struct work *w)
 	return st;
 }
 
-/* ---- outputs --------------------------------------------------------------- */
+/* ---- outputs --------------------------------------------------------- */
 
 static const char *piece(struct work *w, const char *at, const char *end)
 {

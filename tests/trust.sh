@@ -154,6 +154,12 @@ if command -v taskset >/dev/null 2>&1 && taskset -c 0 true 2>/dev/null; then
 else
 	echo "taskset is not installed: one processor is NOT RUN"
 fi
+xlsx=
+if "$perdraw" history --db c.db --xlsx probe.xlsx >/dev/null 2>&1; then
+	xlsx='--xlsx r.xlsx'
+else
+	echo "built without the .xlsx form: its bytes are NOT RUN"
+fi
 make_set() { # FOLDER
 	mkdir -p "$1"
 	cp clinic.csv cd34.csv demo.plan "$1"
@@ -162,7 +168,7 @@ make_set() { # FOLDER
 		$cpu "$perdraw" load --quiet --db c.db clinic.csv cd34.csv 2>/dev/null
 		$cpu "$perdraw" review --quiet --db c.db --plan demo.plan \
 			--html r.html --text r.txt --tsv r.tsv --csv r.csv \
-			--json r.json --manifest r.manifest
+			--json r.json --latex r.tex $xlsx --manifest r.manifest
 	)
 }
 (cpu=; SOURCE_DATE_EPOCH=1767571200 TZ=UTC LC_ALL=C

@@ -40,7 +40,7 @@ static pd_status no_memory(pd_error *err)
 	return pd_fail(err, PD_NO_MEMORY, "out of memory in the history");
 }
 
-/* ---- growing arrays of the arena --------------------------------------- */
+/* ---- growing arrays of the arena ------------------------------------- */
 
 static void *grown(pd_arena *arena, void *old, size_t n, size_t *room,
                    size_t size)
@@ -70,7 +70,7 @@ static pd_status add_gap(struct walk *w, const char *text, pd_error *err)
 	return PD_OK;
 }
 
-/* ---- the tables ---------------------------------------------------------- */
+/* ---- the tables ------------------------------------------------------ */
 
 /* with_id: the first column is a number, then hash and name change places. */
 static bool take_thing(struct walk *w, sqlite3_stmt *q, bool with_id,
@@ -113,7 +113,7 @@ static pd_status read_things(struct walk *w, const char *sql, bool with_id,
 	return st;
 }
 
-/* ---- what a row speaks of ------------------------------------------------ */
+/* ---- what a row speaks of -------------------------------------------- */
 
 /* The 64 signs after `mark` in the text, or "". */
 static void hash_after(const char *text, const char *mark, char out[65])
@@ -237,8 +237,9 @@ static pd_status of_reading(struct walk *w, pd_history_row *r,
 		r->words = pd_arena_copy(w->arena, detail);
 		return !r->words ? no_memory(err)
 		       : add_gap(w, pd_arena_print(
-		           w->arena, "row %lld speaks of a %s that the database "
-		           "does not hold in that place", r->seq, r->what), err);
+		           w->arena, "row %lld speaks of a %s that the "
+		           "database does not hold in that place", r->seq,
+		           r->what), err);
 	}
 	t->named = true;
 	r->subject = t->name;
@@ -270,7 +271,7 @@ static pd_status tell(struct walk *w, pd_history_row *r, const char *detail,
 	return r->words ? PD_OK : no_memory(err);
 }
 
-/* ---- the chain ------------------------------------------------------------ */
+/* ---- the chain ------------------------------------------------------- */
 
 /* What differs at a row whose words give `hash`; NULL when nothing does.
  * *ok false: out of memory. */
@@ -288,8 +289,8 @@ static const char *differs(const struct walk *w, const pd_audit_row *r,
 	else if (words && link)
 		text = pd_arena_print(w->arena, "it follows %.12s..., the row "
 		                      "before it has %.12s..., and its own "
-		                      "words give the hash %.12s..., it carries "
-		                      "%.12s...", r->previous, w->before, hash,
+		                      "words give the hash %.12s..., it "
+		                      "carries %.12s...", r->previous, w->before, hash,
 		                      stored);
 	else if (words)
 		text = pd_arena_print(w->arena, "its words give the hash "

@@ -28,8 +28,8 @@ static void lead(pd_doc *d, const pd_verified *v)
 		pd_doc_paragraph(
 		    d, PD_LEAD,
 		    pd_doc_print(d, "Different: %s of %s outputs recomputed to "
-		                 "other bytes, %s of their files changed since, "
-		                 "%s of the %s lines of the manifest would be "
+		                 "other bytes, %s of their files changed "
+		                 "since, %s of the %s lines of the manifest would be "
 		                 "others today.", pd_say_count(d, other),
 		                 pd_say_count(d, v->n_outputs),
 		                 pd_say_count(d, changed),
