@@ -370,7 +370,7 @@ START_TEST(latex_document)
 	ck_assert_ptr_nonnull(strstr(s, "% A title\n\\documentclass"));
 	ck_assert_ptr_nonnull(strstr(s, "\\section*{A \\& B}\n"));
 	ck_assert_ptr_nonnull(strstr(s, "\\caption{Ways \\& means}\n"));
-	ck_assert_ptr_nonnull(strstr(s, "{\\itshape Last} \\tabularnewline\n"
+	ck_assert_ptr_nonnull(strstr(s, "{\\itshape Last} \\tabularnewline*\n"
 	                                "3 & $-$0.10 ($-$0.20 to no bound) & "
 	                                "\\textemdash{} & 0 &  @x"));
 	ck_assert_ptr_nonnull(strstr(s, "\\end{document}\n"));

@@ -253,7 +253,7 @@ def check_latex(tables, text):
             continue
         body = re.search(r"\\endfoot\n(.*?)\\end\{longtable\}", m.group(1),
                          re.S).group(1)
-        rows = [r for r in body.split(" \\tabularnewline\n") if r
+        rows = [r for r in re.split(r" \\tabularnewline\*?\n", body) if r
                 and not r.startswith("\\multicolumn")]
         same(f"LaTeX, table {n}: rows", len(rows), len(t["rows"]))
         for r, row in zip(rows, t["rows"]):

@@ -7,9 +7,15 @@
 #include "report/clean.h"
 #include "report/latex_text.h"
 
-/* Characters a line of the page holds; rows a floating table may have; the
- * most of a line one column asks for. */
-enum { LINE = 84, FLOAT_ROWS = 40, WIDEST_COLUMN = 34, NARROWEST_COLUMN = 5 };
+/* Characters a line of the page holds; rows a floating table may have, and one
+ * that stays on its page; characters a column asks for. */
+enum {
+	LINE = 84,
+	FLOAT_ROWS = 40,
+	SHORT_TABLE = 12,
+	WIDEST_COLUMN = 34,
+	NARROWEST_COLUMN = 5
+};
 
 static void put(pd_buf *out, const char *markup)
 {
@@ -140,13 +146,14 @@ static void heads(pd_buf *out, const pd_table *t, const struct layout *l)
 	put(out, " \\tabularnewline\n\\midrule\n");
 }
 
-static void row(pd_buf *out, const pd_table *t, const pd_cell_row *r)
+static void row(pd_buf *out, const pd_table *t, const pd_cell_row *r,
+                bool keep_next)
 {
 	if (r->group) {
 		pd_buf_print(out, "\\multicolumn{%zu}{@{}l@{}}{\\itshape ",
 		             t->n_columns);
 		pd_latex_add(out, r->group);
-		put(out, "} \\tabularnewline\n");
+		put(out, "} \\tabularnewline*\n");
 	}
 	for (size_t j = 0; j < t->n_columns; j++) {
 		if (j)
@@ -156,7 +163,7 @@ static void row(pd_buf *out, const pd_table *t, const pd_cell_row *r)
 		else
 			put(out, "\\textemdash{}");
 	}
-	put(out, " \\tabularnewline\n");
+	put(out, keep_next ? " \\tabularnewline*\n" : " \\tabularnewline\n");
 }
 
 static void keys(pd_buf *out, const pd_table *t)
@@ -170,7 +177,8 @@ static void keys(pd_buf *out, const pd_table *t)
 static void rows(pd_buf *out, const pd_table *t)
 {
 	for (size_t i = 0; i < t->n_rows; i++)
-		row(out, t, &t->row[i]);
+		row(out, t, &t->row[i],
+		    t->n_rows <= SHORT_TABLE && i + 1 < t->n_rows);
 }
 
 static void floating(pd_buf *out, const pd_table *t, const struct layout *l)
