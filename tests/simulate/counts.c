@@ -180,7 +180,8 @@ static const char wide[] =
 
 static const sim_cell cells[] = {
 	{ "20 patients, mean 1 colony", with_patients, &nb_1, 1200, 0, 2,
-	  WALD },
+	  { { "t for few patients", SIM_NEAR, 0.95, 0.9606, wide },
+	    { "normal law", SIM_NEAR, 0.95, 0, NULL } } },
 	{ "20 patients, mean 5 colonies", with_patients, &nb_5, 1200, 0, 2,
 	  WALD },
 	{ "20 patients, mean 30 colonies", with_patients, &nb_30, 1200, 0, 2,
