@@ -78,6 +78,42 @@ START_TEST(pairs_by_hand)
 }
 END_TEST
 
+static bool says(const char *const *list, size_t n, const char *words)
+{
+	for (size_t i = 0; i < n; i++)
+		if (strstr(list[i], words))
+			return true;
+	return false;
+}
+
+/* Few pairs of which one in eight stands far out: said; none far out: not. */
+START_TEST(lopsided_pairs)
+{
+	for (int far = 0; far < 2; far++) {
+		answer_no_pulls();
+		for (int p = 0; p < PATIENTS; p++)
+			for (int k = 0; k < 2; k++)
+				answer_add((struct pull){ .patient = p,
+				    .site = 1, .aliquot = k + 1, .syringe = 10,
+				    .age = 40, .volume = 5, .dish_1 = 10,
+				    .dish_2 = 12,
+				    .tnc = exp(3 + 0.1 * answer_noise(p, k) +
+				               (far && k && p % 8 == 0 ? 1.5
+				                                       : 0)) });
+		pd_store *s = answer_load();
+		pd_arena *arena = pd_arena_new();
+		pd_answer *a = answer_ask(s, arena, second_pull);
+
+		ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
+		ck_assert_int_eq(says(a->diagnostics, a->n_diagnostics,
+		                      "Lopsided"), far);
+		pd_arena_free(arena);
+		pd_store_close(s);
+		answer_no_store();
+	}
+}
+END_TEST
+
 /* Swapping arms inverts the ratio; the unit of the outcome does not matter;
  * nor does the order of rows. */
 START_TEST(order_of_rows)
@@ -248,6 +284,14 @@ START_TEST(method_versions)
 			ck_assert_ptr_nonnull(strstr(a->adjusters,
 			                             "method version"));
 			ck_assert_double_lt(fabs(log(a->effect[0].value)), 0.2);
+			/* the versions themselves: nobody counted by both */
+			a = answer_ask(s, arena,
+			    "[r]\ntitle = T\noutcome = tnc\n"
+			    "judge = concentration\n"
+			    "compare = method_version lab-b 1 against lab-a 1\n");
+			ck_assert_ptr_nonnull(a->refusal);
+			ck_assert_ptr_nonnull(strstr(a->refusal,
+			                             "counted by both"));
 		} else {
 			ck_assert_ptr_nonnull(a->refusal);
 			ck_assert_ptr_nonnull(strstr(a->refusal,
@@ -261,14 +305,6 @@ START_TEST(method_versions)
 END_TEST
 
 /* Is there a diagnostic, or a caution, with these words? */
-static bool says(const char *const *list, size_t n, const char *words)
-{
-	for (size_t i = 0; i < n; i++)
-		if (strstr(list[i], words))
-			return true;
-	return false;
-}
-
 /* Most second pulls were counted by a version that reads e^0.4 higher: pairs
  * of raw counts would show no loss (0.67 * 1.49^0.8 = 0.92), so the version
  * is held equal. Noise of 0.1 in 24 pairs: within 0.12 of the truth. */
@@ -328,6 +364,13 @@ START_TEST(counted_twice)
 		ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
 		ck_assert_uint_eq(a->flow[a->n_flow - 1].n_rows, answer_n_pulls());
 		width[twice] = a->effect[0].log.high - a->effect[0].log.low;
+		if (twice) {
+			a = answer_ask(s, arena,
+			    "[r]\ntitle = T\noutcome = tnc\n"
+			    "judge = concentration\n"
+			    "compare = method_version lab-b 1 against lab-a 1\n");
+			ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
+		}
 		pd_arena_free(arena);
 		pd_store_close(s);
 		answer_no_store();
@@ -477,6 +520,7 @@ int main(void)
 	tcase_add_test(t, pairs_by_hand);
 	tcase_add_test(t, order_of_rows);
 	tcase_add_test(t, confounding_between_patients);
+	tcase_add_test(t, lopsided_pairs);
 	tcase_add_test(t, zeros_stay);
 	tcase_add_loop_test(t, refusals, 0, sizeof refused / sizeof *refused);
 	tcase_add_test(t, method_versions);

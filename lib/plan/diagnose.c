@@ -254,6 +254,26 @@ static pd_status shape(struct work *w, pd_fit *fit, pd_error *err)
 	                               : curvature(w, err);
 }
 
+/* Few and lopsided differences: docs/coverage.md has 92.6 % for 12 skewed
+ * pairs and 93.7 % for 30 where 95 % is asked. */
+enum { MANY_PAIRS = 50 };
+
+static pd_status lopsided(struct work *w, const pd_pairs *p, double mean,
+                          double sd, pd_error *err)
+{
+	double cube = 0;
+
+	for (size_t i = 0; i < p->n; i++)
+		cube += pow((p->diff[i] - mean) / sd, 3) / (double)p->n;
+	if (p->n >= MANY_PAIRS || !(fabs(cube) > 1))
+		return PD_OK;
+	return note(w, pd_arena_print(
+	    w->arena, "Lopsided: the differences of the %zu pairs lean to one "
+	    "side (skewness %.1f); with so few the interval covers somewhat "
+	    "less than it says. Read the rank-based line beside it.", p->n,
+	    cube), err);
+}
+
 static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
 {
 	double mean = 0, ss = 0;
@@ -266,7 +286,10 @@ static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
 	for (size_t i = 0; i < p->n; i++)
 		ss += (p->diff[i] - mean) * (p->diff[i] - mean);
 	double sd = sqrt(ss / (double)(p->n - 1));
+	pd_status st = lopsided(w, p, mean, sd, err);
 
+	if (st != PD_OK)
+		return st;
 	return note(w, pd_arena_print(
 	    w->arena, "Pairs: %zu of %zu patients have more at '%s'; the "
 	    "standard deviation of the differences is %.2f%s.", above, p->n,

@@ -219,6 +219,21 @@ static const char *few_at_floor(const pd_question *q, const pd_rows *r,
 	return NULL;
 }
 
+/* Two method versions are compared and no pull was counted by both: their
+ * patients and their time cannot be told from the laboratory. */
+static const char *no_bridge(const pd_question *q, const pd_rows *r,
+                             const pd_method *m)
+{
+	if (strcmp(q->parameter, "method_version") != 0 ||
+	    q->kind != PD_COMPARE_LEVELS || !r->arm || r->n_arms != 2 ||
+	    m->n_bridges > 0)
+		return NULL;
+	return "no pull was counted by both method versions, so the "
+	       "laboratory's step cannot be told from that of the patients and "
+	       "the time; have some samples counted by both, then see 'perdraw "
+	       "agree'";
+}
+
 static const char *find_refusal(const pd_plan *plan, const pd_question *q,
                                 const pd_rows *r, pd_method *m,
                                 pd_arena *arena, pd_arena *scratch)
@@ -268,6 +283,8 @@ static const char *find_refusal(const pd_plan *plan, const pd_question *q,
 		    arena, "%zu of %zu results are zero, below detection or "
 		    "too many to count: more than half, so a ratio would rest "
 		    "on what was not measured", r->n_censored, r->n);
+	if (no_bridge(q, r, m))
+		return no_bridge(q, r, m);
 	return split_versions(q, r, scratch);
 }
 
@@ -357,6 +374,9 @@ pd_status pd_method_choose(const pd_plan *plan, const pd_question *q,
 	if (f.levels && rows->n_arms == 2)
 		out->n_pair_patients = pd_pairs_patients(
 		    rows, f.within ? out->unit : 0, scratch);
+	if (f.levels && rows->n_arms == 2 && rows->depth == PD_ROWS_DEPTH)
+		out->n_bridges = pd_pairs_patients(rows, PD_ROWS_DEPTH - 1,
+		                                   scratch);
 	out->refusal = find_refusal(plan, q, rows, out, arena, scratch);
 	if (out->refusal)
 		return PD_OK;

@@ -16,6 +16,7 @@ typedef struct pd_method {
 	pd_way way;
 	size_t unit;             /* level index of `within`, else PD_ROWS_DEPTH */
 	size_t n_pair_patients;  /* with both arms inside one unit            */
+	size_t n_bridges;        /* with both arms on one pull                */
 	const char *sentence;    /* which and why                             */
 	size_t n_refused;
 	const char *refused[4];  /* "method: reason"                          */

@@ -194,7 +194,6 @@ static void funnel(pd_doc *d, const pd_watch_answer *a)
 	}
 	pd_table *t = pd_doc_table(d, "Operators, in the order of their names",
 	                           5, column, NULL);
-	size_t outside = 0;
 
 	for (size_t k = 0; k < a->n_funnel; k++) {
 		const pd_funnel_row *r = &a->funnel[k];
@@ -202,7 +201,6 @@ static void funnel(pd_doc *d, const pd_watch_answer *a)
 
 		if (!cell)
 			return;
-		outside += r->outside;
 		cell[0] = pd_doc_text(d, r->name);
 		cell[1] = pd_say_count(d, r->n);
 		cell[2] = effect(d, a, r->mean, NAN, NAN, false);
