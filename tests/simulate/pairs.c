@@ -130,7 +130,7 @@ static const char skewed[] =
 static const char few_units[] =
 	"the sample stands in for the population, and a sample of so few "
 	"units is too narrow by about root((n - 1) / n) besides having no "
-	"tails: intervals by drawing anew want about 30 units or more";
+	"tails: intervals by drawing anew want more than 30 units";
 
 static const sim_cell cells[] = {
 	{ "6 pairs", by_mean_and_ranks, &six, 2000, 0, 2, MEAN_RANKS },
