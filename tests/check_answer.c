@@ -73,6 +73,17 @@ START_TEST(pairs_by_hand)
 	ck_assert_double_eq_tol(m->value, exp(mean), 1e-7);
 	ck_assert_double_eq_tol(m->low, exp(mean - t * se), 1e-6);
 	ck_assert_double_eq_tol(m->high, exp(mean + t * se), 1e-6);
+	/* patients drawn anew: the same mean, an interval near that of the
+	 * normal law with the sample's own spread (docs/methods/bootstrap.md) */
+	const pd_sensitivity *drawn = answer_line(a, "bootstrap");
+	double z = 1.959964 * se * sqrt((PATIENTS - 1.0) / PATIENTS);
+
+	ck_assert_ptr_nonnull(drawn);
+	ck_assert_msg(drawn->done, "%s", drawn->note);
+	ck_assert_double_eq_tol(drawn->value, exp(mean), 1e-12);
+	ck_assert_double_eq_tol(log(drawn->high / drawn->low), 2 * z, 0.2 * z);
+	ck_assert_int_eq(strstr(drawn->note, "too narrow") != NULL,
+	                 PATIENTS <= 30);
 	pd_arena_free(arena);
 	pd_store_close(s);
 }
@@ -172,6 +183,15 @@ START_TEST(confounding_between_patients)
 	ck_assert_double_gt(across->effect[0].low, 1.02);
 	ck_assert_double_lt(within->effect[0].low, 1.0);
 	ck_assert_double_gt(within->effect[0].high, 1.0);
+	/* the same coefficient, its error from the patients' own scatter */
+	const pd_sensitivity *robust = answer_line(across, "errors counted");
+	double width = across->effect[0].log.high - across->effect[0].log.low;
+
+	ck_assert_ptr_nonnull(robust);
+	ck_assert_msg(robust->done, "%s", robust->note);
+	ck_assert_double_eq_tol(robust->value, across->effect[0].value, 1e-7);
+	ck_assert_double_gt(log(robust->high / robust->low), 0.5 * width);
+	ck_assert_double_lt(log(robust->high / robust->low), 2 * width);
 	pd_arena_free(arena);
 	pd_store_close(s);
 }
