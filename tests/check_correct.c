@@ -365,7 +365,7 @@ int main(void)
 	tcase_add_test(t, blanks_filled);
 	tcase_add_test(t, dry_run);
 	tcase_add_test(t, shuffled);
-	tcase_add_test(t, two_writers);
+	tcase_add_loop_test(t, two_writers, 0, 10); /* a race */
 	tcase_add_test(t, killed);
 	suite_add_tcase(suite, t);
 	srunner_run_all(r, CK_NORMAL);

@@ -212,6 +212,24 @@ static pd_status judge(pd_store *s, bool create, sqlite3_int64 id,
 	return PD_OK;
 }
 
+/*
+ * The journal is changed at once or not at all: SQLite does not wait for it.
+ * While another program fills the store its kind stands; the next to open
+ * the store changes it.
+ */
+static pd_status set_journal(pd_store *s, pd_error *err)
+{
+	pd_error inner = { 0 };
+	pd_status st = pd_db_run(s, s->wal ? pd_sql_journal
+	                                   : pd_sql_rollback_journal, &inner);
+
+	if (st == PD_BUSY)
+		return PD_OK;
+	if (st != PD_OK && err)
+		*err = inner;
+	return st;
+}
+
 pd_status pd_schema_prepare(pd_store *s, bool create, pd_error *err)
 {
 	sqlite3_int64 id, version;
@@ -225,8 +243,7 @@ pd_status pd_schema_prepare(pd_store *s, bool create, pd_error *err)
 	if (st == PD_OK && !empty)
 		st = quick_check(s, err);
 	if (st == PD_OK && s->writable)
-		st = pd_db_run(s, s->wal ? pd_sql_journal
-		                      : pd_sql_rollback_journal, err);
+		st = set_journal(s, err);
 	if (st == PD_OK && (empty || version < VERSION)) {
 		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1,
 		                  (int *)NULL);
