@@ -39,6 +39,14 @@ static void two_pulls(double *log_ratio)
 	}
 }
 
+static bool says(const char *const *list, size_t n, const char *words)
+{
+	for (size_t i = 0; i < n; i++)
+		if (strstr(list[i], words))
+			return true;
+	return false;
+}
+
 /* The paired answer is the t interval of the patients' log ratios, and the
  * model split inside the unit says the same on balanced data. */
 START_TEST(pairs_by_hand)
@@ -73,6 +81,19 @@ START_TEST(pairs_by_hand)
 	ck_assert_double_eq_tol(m->value, exp(mean), 1e-7);
 	ck_assert_double_eq_tol(m->low, exp(mean - t * se), 1e-6);
 	ck_assert_double_eq_tol(m->high, exp(mean + t * se), 1e-6);
+	/* one more patient: t limits of a single difference */
+	char words[200];
+
+	snprintf(words, sizeof words, "between %.2f and %.2f (95 %% limits",
+	         exp(mean - t * se * sqrt(PATIENTS + 1.0)),
+	         exp(mean + t * se * sqrt(PATIENTS + 1.0)));
+	ck_assert_msg(says(a->diagnostics, a->n_diagnostics, words), "%s", words);
+	int half = 0;
+
+	for (int p = 0; p < PATIENTS; p++)
+		half += d[p] < -log(2);
+	snprintf(words, sizeof words, ", %d less than half and ", half);
+	ck_assert_msg(says(a->diagnostics, a->n_diagnostics, words), "%s", words);
 	/* patients drawn anew: the same mean, an interval near that of the
 	 * normal law with the sample's own spread (docs/methods/bootstrap.md) */
 	const pd_sensitivity *drawn = answer_line(a, "bootstrap");
@@ -88,14 +109,6 @@ START_TEST(pairs_by_hand)
 	pd_store_close(s);
 }
 END_TEST
-
-static bool says(const char *const *list, size_t n, const char *words)
-{
-	for (size_t i = 0; i < n; i++)
-		if (strstr(list[i], words))
-			return true;
-	return false;
-}
 
 /* Few pairs of which one in eight stands far out: said; none far out: not. */
 START_TEST(lopsided_pairs)
@@ -237,6 +250,58 @@ START_TEST(zeros_stay)
 	ck_assert_ptr_nonnull(counts);
 	ck_assert(counts->done);
 	ck_assert_double_eq_tol(counts->value, sum[1] / sum[0], 0.02);
+	pd_arena_free(arena);
+	pd_store_close(s);
+}
+END_TEST
+
+/* Old patients at one level, young ones at the other, and a yield that falls
+ * with age: the difference of ages by its formula, 0 under overlap weights,
+ * and by them the model's effect (the truth is 1.5). */
+START_TEST(made_alike)
+{
+	double sum[2] = { 0, 0 }, square[2] = { 0, 0 };
+
+	for (int p = 0; p < 80; p++) {
+		int arm = p % 2;
+		int age = 40 + p / 4 + 8 * arm;
+
+		sum[arm] += age / 40.0;
+		square[arm] += age * age / 40.0;
+		answer_add((struct pull){ .patient = p, .site = 1, .aliquot = 1,
+		    .syringe = arm ? 10 : 50, .age = age, .volume = 5,
+		    .dish_1 = 10, .dish_2 = 9,
+		    .tnc = exp(4 - 0.03 * age + (arm ? log(1.5) : 0) +
+		               0.1 * answer_noise(p, 3)) });
+	}
+	pd_store *s = answer_load();
+	pd_arena *arena = pd_arena_new();
+	pd_answer *a = answer_ask(s, arena,
+	    "[q]\ntitle = T\noutcome = tnc\njudge = concentration\n"
+	    "compare = syringe_ml 10 against 50\nadjust = age_y\n");
+	double v1 = (square[1] - sum[1] * sum[1]) * 40 / 39;
+	double v0 = (square[0] - sum[0] * sum[0]) * 40 / 39;
+	const pd_weighing *w = a->weighing;
+
+	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
+	ck_assert_ptr_nonnull(w);
+	ck_assert_msg(w->refusal == NULL, "%s", w->refusal);
+	ck_assert_uint_eq(w->n_alike, 1);
+	ck_assert_double_eq_tol(w->alike[0].first, sum[1], 1e-9);
+	ck_assert_double_eq_tol(w->alike[0].second, sum[0], 1e-9);
+	ck_assert_double_eq_tol(w->alike[0].before, (sum[1] - sum[0]) /
+	                        sqrt((v1 + v0) / 2), 1e-9);
+	ck_assert_double_eq_tol(w->alike[0].after, 0, 1e-8);
+	const pd_sensitivity *l = answer_line(a, "made alike");
+
+	ck_assert_ptr_nonnull(l);
+	ck_assert_double_eq_tol(log(l->value), w->effect.value, 1e-12);
+	ck_assert_double_eq_tol(log(l->value), log(1.5), 0.1);
+	/* without either, age hides a fifth of it */
+	const pd_sensitivity *raw = answer_line(a, "unadjusted");
+
+	ck_assert_ptr_nonnull(raw);
+	ck_assert_double_lt(raw->value, 0.9 * l->value);
 	pd_arena_free(arena);
 	pd_store_close(s);
 }
@@ -541,6 +606,7 @@ int main(void)
 	tcase_add_test(t, order_of_rows);
 	tcase_add_test(t, confounding_between_patients);
 	tcase_add_test(t, lopsided_pairs);
+	tcase_add_test(t, made_alike);
 	tcase_add_test(t, zeros_stay);
 	tcase_add_loop_test(t, refusals, 0, sizeof refused / sizeof *refused);
 	tcase_add_test(t, method_versions);

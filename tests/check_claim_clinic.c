@@ -235,15 +235,15 @@ START_TEST(weights_where_nothing_is_paired)
 	make_clinic(false);
 	claim_of(26, 20, "");
 	ck_assert(answer.weighted_tried);
-	ck_assert_ptr_null(answer.weighted.refusal);
+	ck_assert_ptr_null(answer.weighted.by.refusal);
 	ck_assert_double_eq_tol(answer.weighted.ratio.log.value,
 	                        answer.here->effect[0].log.value, 0.2);
-	ck_assert_uint_gt(answer.weighted.n_balance, 0);
-	for (size_t i = 0; i < answer.weighted.n_balance; i++)
-		ck_assert_double_eq_tol(answer.weighted.balance[i].after, 0,
+	ck_assert_uint_gt(answer.weighted.by.n_alike, 0);
+	for (size_t i = 0; i < answer.weighted.by.n_alike; i++)
+		ck_assert_double_eq_tol(answer.weighted.by.alike[i].after, 0,
 		                        1e-8);
-	ck_assert(answer.weighted.evalue >= answer.weighted.evalue_limit);
-	ck_assert(answer.weighted.evalue_limit >= 1);
+	ck_assert(answer.weighted.by.evalue >= answer.weighted.by.evalue_limit);
+	ck_assert(answer.weighted.by.evalue_limit >= 1);
 	claim_of(26, 20, "within = patient\n"); /* into [clinic] */
 	ck_assert(!answer.weighted_tried);
 	ck_assert(answer.here == NULL); /* nobody had both */

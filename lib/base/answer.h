@@ -72,6 +72,25 @@ typedef struct pd_sensitivity {
 	const char *note;
 } pd_sensitivity;
 
+/* One column known beforehand: means, or shares of a word, at both levels, and
+ * their difference in standard deviations before and after weighting. */
+typedef struct pd_alike {
+	const char *name;   /* "age_y", "operator: op-b"                       */
+	double first, second, before, after;
+} pd_alike;
+
+/* Two levels across patients under overlap weights; [0] the first level. */
+typedef struct pd_weighing {
+	const char *refusal;     /* NULL: done                                 */
+	const char *left_out;    /* rows without an equal at the other level   */
+	size_t n_rows[2], n_patients[2];
+	double effective[2];     /* rows of equal weight they are worth        */
+	pd_estimate effect;      /* first less second, working scale           */
+	double evalue, evalue_limit; /* NaN for shares                         */
+	size_t n_alike;
+	pd_alike *alike;
+} pd_weighing;
+
 /* What the figure draws; counts 0 where not applicable. */
 typedef struct pd_points {
 	/* pairs: the two arms' value of one unit (patient, site ...) */
@@ -117,6 +136,7 @@ typedef struct pd_answer {
 	pd_flow *flow;
 	size_t n_sensitivity;
 	pd_sensitivity *sensitivity;
+	pd_weighing *weighing;        /* two levels across patients, or NULL   */
 	pd_points points;
 	const char *method;           /* one sentence: which and why           */
 	const char *adjusters;        /* words, or NULL                        */

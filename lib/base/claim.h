@@ -64,21 +64,9 @@ typedef struct pd_claim_usual {
 
 /* The effect here by overlap weights: a second look where arms were not
  * paired. */
-typedef struct pd_claim_balance {
-	const char *name;        /* "age_y", "operator op-b"                   */
-	double first, second, before, after; /* means or shares; differences in
-	                            standard deviations                        */
-} pd_claim_balance;
-
 typedef struct pd_claim_weighted {
-	const char *refusal;     /* NULL: done                                 */
-	const char *left_out;    /* rows without an equal in the other arm     */
-	size_t n_rows[2], n_patients[2];
-	double effective[2];
+	pd_weighing by;          /* the device is the first level              */
 	pd_claim_ratio ratio;
-	double evalue, evalue_limit;
-	size_t n_balance;
-	pd_claim_balance *balance;
 } pd_claim_weighted;
 
 /* A trial of pairs, the two sides of one patient. */

@@ -11,6 +11,7 @@
 #include "plan/notes.h"
 #include "plan/pairs.h"
 #include "plan/sense.h"
+#include "plan/weigh.h"
 #include "plan/verdict.h"
 #include "plan/words.h"
 #include "stats/paired.h"
@@ -181,6 +182,21 @@ static pd_status answer_mixed(struct work *w, pd_error *err)
 	           : no_memory(err);
 }
 
+/* Two levels across patients: how alike, and the effect made alike. */
+static pd_status fill_weighing(struct work *w, pd_error *err)
+{
+	/* before and after a date: the years cannot be made alike */
+	if (w->method.way != PD_WAY_BETWEEN || w->q->differs_by ||
+	    w->q->kind != PD_COMPARE_LEVELS || w->rows.n_arms != 2 ||
+	    !isnan(w->q->change))
+		return PD_OK;
+	w->a->weighing = PD_NEW(w->arena, pd_weighing, 1);
+	if (!w->a->weighing)
+		return no_memory(err);
+	return pd_weigh(w->q, &w->rows, &w->fit, w->plan->level, w->arena,
+	                w->a->weighing, err);
+}
+
 static pd_status fill_details(struct work *w, pd_error *err)
 {
 	int paired = w->method.way == PD_WAY_PAIRED;
@@ -206,6 +222,8 @@ static pd_status fill_details(struct work *w, pd_error *err)
 		st = pd_describe(w->q, &w->rows, y, fit,
 		                 drawn ? &w->pairs : NULL, w->plan->level,
 		                 w->arena, w->scratch, w->a, err);
+	if (st == PD_OK)
+		st = fill_weighing(w, err);
 	if (st == PD_OK)
 		st = pd_diagnose(w->plan, w->q, &w->rows, &w->method, fit,
 		                 pairs, residual, w->arena, w->a, err);

@@ -233,6 +233,21 @@ static pd_status ask_here(struct claim *c, const pd_run_options *options,
 	return PD_OK;
 }
 
+/* The answer's own overlap weights, where arms were not paired. */
+static void weighted(struct claim *c)
+{
+	pd_claim_answer *a = c->a;
+
+	if (!a->here || !a->here->weighing)
+		return;
+	a->weighted_tried = true;
+	a->weighted.by = *a->here->weighing;
+	if (a->weighted.by.refusal)
+		return;
+	a->weighted.ratio.log = a->weighted.by.effect;
+	pd_claim_measure(&a->weighted.ratio, a->margin);
+}
+
 /* --- cautions ------------------------------------------------------------ */
 
 static void caution(struct claim *c, const char *words)
@@ -345,8 +360,8 @@ pd_status pd_claim_run(pd_store *s, const pd_claim_file *file,
 	else if (st == PD_OK)
 		out->trial.refusal = file->elsewhere;
 	pd_claim_power(&c);
-	if (st == PD_OK && out->here && !file->question->within)
-		st = pd_claim_weigh(&c, err);
+	if (st == PD_OK)
+		weighted(&c);
 	if (st == PD_OK)
 		st = pd_claim_costs(&c, err);
 	if (st != PD_OK)

@@ -6,7 +6,6 @@
  *   claim_rebuild.c  printed arms as ratios
  *   claim_words.c    words, ratios and P values; what the study could show
  *   claim_usual.c    the comparator against this clinic's practice
- *   claim_weigh.c    overlap weights as a second look
  *   claim_trial.c    the spread between two sides, sizes, allocation
  *   claim_cost.c     what more cells cost
  *   claim.c          all of it, in order
@@ -64,7 +63,6 @@ pd_status pd_claim_usual_question(struct claim *c, bool matched,
                                   pd_claim_beside beside, const char *version,
                                   pd_question **out, pd_error *err);
 pd_status pd_claim_usual_all(struct claim *c, pd_error *err);
-pd_status pd_claim_weigh(struct claim *c, pd_error *err);
 pd_status pd_claim_trial_all(struct claim *c, pd_error *err);
 pd_status pd_claim_costs(struct claim *c, pd_error *err);
 

@@ -274,27 +274,50 @@ static pd_status lopsided(struct work *w, const pd_pairs *p, double mean,
 	    cube), err);
 }
 
+/* How far one more patient may lie: t limits of a single normal difference. */
+static const char *further(struct work *w, const pd_pairs *p, double mean,
+                           double sd)
+{
+	double reach = pd_t_quantile(0.5 + w->plan->level / 2,
+	                             (double)(p->n - 1)) *
+	               sd * sqrt(1 + 1 / (double)p->n);
+
+	return pd_arena_print(
+	    w->arena, " For one more patient the ratio may lie between %.2f and "
+	    "%.2f (%g %% limits, if the logs are normal).", exp(mean - reach),
+	    exp(mean + reach), 100 * w->plan->level);
+}
+
 static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
 {
 	double mean = 0, ss = 0;
-	size_t above = 0;
+	size_t above = 0, half = 0, quarter = 0;
+	bool ratio = w->q->scale == PD_RATIO;
 
 	for (size_t i = 0; i < p->n; i++) {
 		mean += p->diff[i] / (double)p->n;
 		above += p->diff[i] > 0;
+		half += p->diff[i] < -log(2);
+		quarter += p->diff[i] < -log(4);
 	}
 	for (size_t i = 0; i < p->n; i++)
 		ss += (p->diff[i] - mean) * (p->diff[i] - mean);
 	double sd = sqrt(ss / (double)(p->n - 1));
 	pd_status st = lopsided(w, p, mean, sd, err);
+	const char *less = !ratio ? "" : pd_arena_print(
+	    w->arena, ", %zu less than half and %zu of these less than a quarter",
+	    half, quarter);
+	const char *next = !ratio ? "" : further(w, p, mean, sd);
 
 	if (st != PD_OK)
 		return st;
+	if (!less || !next)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	return note(w, pd_arena_print(
-	    w->arena, "Pairs: %zu of %zu patients have more at '%s'; the "
-	    "standard deviation of the differences is %.2f%s.", above, p->n,
-	    w->r->arm_name[0], sd,
-	    w->q->scale == PD_RATIO ? " on the natural-log scale" : ""), err);
+	    w->arena, "Pairs: %zu of %zu patients have more at '%s'%s; the "
+	    "standard deviation of the differences is %.2f%s.%s", above, p->n,
+	    w->r->arm_name[0], less, sd,
+	    ratio ? " on the natural-log scale" : "", next), err);
 }
 
 /* The level table and the effect of a comparison inside units differ. */

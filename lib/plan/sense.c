@@ -213,6 +213,20 @@ static pd_status robust_errors(struct work *w, const pd_fit_ask *ask,
 	return st;
 }
 
+/* Made alike in the adjusters by weights, not by the model's columns. */
+static void weighed(struct work *w)
+{
+	const pd_weighing *g = w->a->weighing;
+
+	if (!g)
+		return;
+	pd_sensitivity *s = line(w, "made alike by overlap weights");
+
+	s->note = g->refusal ? g->refusal : g->left_out;
+	if (!g->refusal)
+		fill(w, s, &g->effect);
+}
+
 /* --- unpaired: patients in one arm only, rank-sum of their means --------------- */
 
 static size_t one_arm_means(struct work *w, size_t arm, double *out)
@@ -325,6 +339,8 @@ static pd_status mixed_lines(struct work *w, pd_fit_ask ask, pd_error *err)
 	if (st == PD_OK && w->r->arm && w->r->n_arms == 2 &&
 	    w->m->way == PD_WAY_BETWEEN && !w->q->differs_by)
 		st = rank_sum(w, err);
+	if (st == PD_OK)
+		weighed(w);
 	if (st == PD_OK && ask.calendar) {
 		other = ask;
 		other.calendar = false;

@@ -60,7 +60,7 @@ static pd_bars *make_bars(pd_doc *d, const pd_claim_answer *a)
 		add_bar(d, b, a, "Here: the device's effect", &r,
 		        pd_say_verdict(a->here, r.verdict));
 	}
-	if (a->weighted_tried && !a->weighted.refusal)
+	if (a->weighted_tried && !a->weighted.by.refusal)
 		add_bar(d, b, a, "Here, by overlap weights",
 		        &a->weighted.ratio, "a second look");
 	for (size_t i = 0; i < a->n_usuals; i++)

@@ -299,40 +299,9 @@ static void against_table(pd_doc *d, const pd_claim_answer *a)
 	                        "here alone. P: against equal ratios.");
 }
 
-static void balance_table(pd_doc *d, const pd_claim_weighted *w)
-{
-	const pd_cell_column column[] = {
-		{ "Known beforehand", NULL, false },
-		{ "Device", NULL, true },
-		{ "Usual", NULL, true },
-		{ "Difference before", "SD", true },
-		{ "Difference after", "SD", true },
-	};
-	pd_table *t = pd_doc_table(d, "How alike the two arms are, before and "
-	                           "after weighting", 5, column,
-	                           "no spread to measure by");
-
-	for (size_t i = 0; i < w->n_balance; i++) {
-		const pd_claim_balance *b = &w->balance[i];
-		const char **cell = pd_doc_row(d, t, NULL);
-
-		if (!cell)
-			return;
-		cell[0] = pd_doc_text(d, b->name);
-		cell[1] = pd_say_short(d, b->first);
-		cell[2] = pd_say_short(d, b->second);
-		cell[3] = isfinite(b->before) ? pd_claim_fixed(d, b->before, 2)
-		                              : NULL;
-		cell[4] = isfinite(b->after) ? pd_claim_fixed(d, b->after, 2)
-		                             : NULL;
-	}
-	pd_doc_table_note(d, t, "Means, or shares of a word. Differences within "
-	                        "0.1 standard deviations are taken as balanced.");
-}
-
 static void weighted(pd_doc *d, const pd_claim_answer *a)
 {
-	const pd_claim_weighted *w = &a->weighted;
+	const pd_weighing *w = &a->weighted.by;
 
 	pd_doc_heading(d, 3, NULL, "A second look by overlap weights");
 	if (w->refusal) {
@@ -344,18 +313,12 @@ static void weighted(pd_doc *d, const pd_claim_answer *a)
 	    d, "Draws that could as well have been made with the other "
 	    "instrument weigh most. Ratio %s, from %s patients with the device "
 	    "and %s with the usual one, worth %s and %s of equal weight.%s%s",
-	    pd_claim_ratio_text(d, &w->ratio, a->level, true),
+	    pd_claim_ratio_text(d, &a->weighted.ratio, a->level, true),
 	    pd_say_count(d, w->n_patients[0]), pd_say_count(d, w->n_patients[1]),
 	    pd_say_short(d, w->effective[0]), pd_say_short(d, w->effective[1]),
 	    w->left_out ? " " : "",
 	    w->left_out ? pd_say_whole(d, w->left_out) : ""));
-	pd_doc_paragraph(d, PD_PLAIN, pd_doc_print(
-	    d, "Something not recorded would have to go with the device and with "
-	    "the outcome by a ratio of %s each, beyond all that is weighed "
-	    "for, to explain the estimate away, and of %s to move the interval "
-	    "to no effect.", pd_claim_fixed(d, w->evalue, 2),
-	    pd_claim_fixed(d, w->evalue_limit, 2)));
-	balance_table(d, w);
+	pd_part_alike(d, w, "Device", "Usual");
 }
 
 void pd_claim_here_section(pd_doc *d, const pd_claim_answer *a)

@@ -35,6 +35,10 @@ void pd_part_trend(pd_doc *d, const pd_review *r);
  * numbers; nothing when the answer holds no points. */
 void pd_part_figure(pd_doc *d, const pd_answer *a);
 
+/* compose_alike.c: a row a column known beforehand; the levels' names. */
+void pd_part_alike(pd_doc *d, const pd_weighing *w, const char *first,
+                   const char *second);
+
 /* compose_question.c: the section of answer i. `heading` NULL: its title. */
 void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
                       const char *heading);

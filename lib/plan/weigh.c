@@ -1,10 +1,10 @@
 /*
- * claim_weigh.c - the effect here another way, where arms were not paired:
- * overlap weights from the claim's own adjusters (stats/weighting.h), the
- * balance they reach, and how strong something unrecorded would have to be.
+ * weigh.c - chances of an arm from the columns held equal, weights from them,
+ * the balance they reach and the difference under them.
  */
-#include "plan/claim_own.h"
-#include "plan/fit.h"
+#include "plan/weigh.h"
+#include "plan/notes.h"
+#include "plan/words.h"
 #include "stats/design.h"
 #include "stats/evalue.h"
 #include "stats/weighting.h"
@@ -16,11 +16,12 @@
 enum { MOST_COLUMNS = 64 };
 
 struct weigh {
-	struct claim *c;
 	const pd_question *q;
-	pd_arena *scratch;
-	pd_rows rows;
-	pd_fit fit;
+	const pd_rows *rows;
+	pd_fit *fit;
+	double level;
+	pd_arena *arena, *scratch;
+	pd_weighing *to;
 	/* the rows used: n of them, each row[i] of rows */
 	size_t n, *row;
 	int32_t *arm, *patient;
@@ -31,15 +32,23 @@ struct weigh {
 	const pd_column *column[MOST_COLUMNS];
 };
 
+static pd_status no_memory(pd_error *err)
+{
+	return pd_fail(err, PD_NO_MEMORY, "out of memory weighing two levels");
+}
+
 static const char *column_name(struct weigh *w, size_t k)
 {
-	return k < w->q->n_adjust ? pd_rows_adjuster(w->c->arena, w->q, k)
+	return k < w->q->n_adjust ? pd_rows_adjuster(w->arena, w->q, k)
 	                          : "method_version";
 }
 
-/* The adjusters, and the method version where it is none of them. */
+/* The adjusters, and the method version where it is none of them nor what is
+ * compared. */
 static size_t n_names(const struct weigh *w)
 {
+	if (strcmp(w->q->parameter, "method_version") == 0)
+		return w->q->n_adjust;
 	for (size_t k = 0; k < w->q->n_adjust; k++)
 		if (strcmp(w->q->adjust[k], "method_version") == 0)
 			return w->q->n_adjust;
@@ -51,7 +60,7 @@ static size_t n_names(const struct weigh *w)
 static pd_status keep_shared(struct weigh *w, unsigned char *keep,
                              pd_error *err)
 {
-	const pd_rows *r = &w->rows;
+	const pd_rows *r = w->rows;
 	bool moved = true;
 
 	while (moved) {
@@ -66,7 +75,7 @@ static pd_status keep_shared(struct weigh *w, unsigned char *keep,
 			                           2 * f->n_levels + 1);
 
 			if (!in)
-				return pd_claim_no_memory(err);
+				return no_memory(err);
 			for (size_t i = 0; i < r->n; i++)
 				if (keep[i])
 					in[2 * (size_t)f->code[i] +
@@ -87,14 +96,14 @@ static pd_status keep_shared(struct weigh *w, unsigned char *keep,
 
 static pd_status choose(struct weigh *w, pd_error *err)
 {
-	const pd_rows *r = &w->rows;
+	const pd_rows *r = w->rows;
 	unsigned char *keep = PD_NEW(w->scratch, unsigned char, r->n + 1);
 
 	w->row = PD_NEW(w->scratch, size_t, r->n + 1);
 	w->arm = PD_NEW(w->scratch, int32_t, r->n + 1);
 	w->patient = PD_NEW(w->scratch, int32_t, r->n + 1);
 	if (!keep || !w->row || !w->arm || !w->patient)
-		return pd_claim_no_memory(err);
+		return no_memory(err);
 	memset(keep, 1, r->n);
 	pd_status st = keep_shared(w, keep, err);
 
@@ -104,19 +113,19 @@ static pd_status choose(struct weigh *w, pd_error *err)
 		if (!keep[i])
 			continue;
 		w->row[w->n] = i;
-		w->arm[w->n] = r->arm[i] == 0; /* the device is arm 1 */
+		w->arm[w->n] = r->arm[i] == 0; /* the first level is arm 1 */
 		w->patient[w->n++] = r->group[0][i];
 	}
 	w->n_patients = pd_rows_dense(w->patient, w->n, w->patient);
 	if (w->n < r->n) {
-		w->c->a->weighted.left_out = pd_arena_print(
-		    w->c->arena, "%zu of %zu results left out: drawn under a "
+		w->to->left_out = pd_arena_print(
+		    w->arena, "%zu of %zu results left out: drawn under a "
 		    "level of an adjuster that only one arm has", r->n - w->n,
 		    r->n);
-		if (!w->c->a->weighted.left_out)
-			return pd_claim_no_memory(err);
+		if (!w->to->left_out)
+			return no_memory(err);
 	}
-	return w->n_patients == (size_t)-1 ? pd_claim_no_memory(err) : PD_OK;
+	return w->n_patients == (size_t)-1 ? no_memory(err) : PD_OK;
 }
 
 /* Adjusters of the rows used, as a frame of their own. */
@@ -124,10 +133,10 @@ static pd_status take_columns(struct weigh *w, pd_error *err)
 {
 	w->frame = pd_frame_new(w->n);
 	if (!w->frame)
-		return pd_claim_no_memory(err);
+		return no_memory(err);
 	for (size_t k = 0; k < n_names(w) && w->n_columns < MOST_COLUMNS; k++) {
 		const char *name = column_name(w, k);
-		const pd_column *s = pd_frame_find(w->rows.model, name);
+		const pd_column *s = pd_frame_find(w->rows->model, name);
 		bool moves = false;
 
 		if (!s)
@@ -143,7 +152,7 @@ static pd_status take_columns(struct weigh *w, pd_error *err)
 		                   : pd_frame_add_factor(w->frame, name);
 
 		if (!d)
-			return pd_claim_no_memory(err);
+			return no_memory(err);
 		for (size_t i = 0; i < w->n; i++) {
 			size_t at = w->row[i];
 
@@ -151,10 +160,10 @@ static pd_status take_columns(struct weigh *w, pd_error *err)
 				d->real[i] = s->real[at];
 			else if ((d->code[i] = pd_frame_level(
 			              w->frame, d, s->level[s->code[at]])) < 0)
-				return pd_claim_no_memory(err);
+				return no_memory(err);
 		}
 		if (s->kind == PD_FACTOR && pd_column_sort_levels(d, w->n))
-			return pd_claim_no_memory(err);
+			return no_memory(err);
 		w->column[w->n_columns++] = d;
 	}
 	return PD_OK;
@@ -163,13 +172,13 @@ static pd_status take_columns(struct weigh *w, pd_error *err)
 /* The outcome, results known between limits completed by the model. */
 static pd_status take_outcome(struct weigh *w, pd_error *err)
 {
-	double *y = PD_NEW(w->scratch, double, w->rows.n + 1);
-	double *rest = PD_NEW(w->scratch, double, w->rows.n + 1);
+	double *y = PD_NEW(w->scratch, double, w->rows->n + 1);
+	double *rest = PD_NEW(w->scratch, double, w->rows->n + 1);
 
 	w->y = PD_NEW(w->scratch, double, w->n + 1);
 	if (!y || !rest || !w->y)
-		return pd_claim_no_memory(err);
-	pd_status st = pd_impute_completed(w->fit.model, y, rest, err);
+		return no_memory(err);
+	pd_status st = pd_impute_completed(w->fit->model, y, rest, err);
 
 	/* the fit takes every row, in order */
 	for (size_t i = 0; st == PD_OK && i < w->n; i++)
@@ -195,41 +204,53 @@ static double pooled_sd(const struct weigh *w)
 
 static const char *balance_name(pd_arena *a, const pd_balance *b)
 {
-	return b->level ? pd_arena_print(a, "%s: %s", b->name, b->level)
-	                : pd_arena_copy(a, b->name);
+	bool log = strncmp(b->name, "log ", 4) == 0;
+	const char *name = pd_words_parameter(log ? b->name + 4 : b->name);
+
+	if (b->level)
+		return pd_arena_print(a, "%s: %s", name, b->level);
+	return log ? pd_arena_print(a, "%s (geometric mean)", name)
+	           : pd_arena_copy(a, name);
+}
+
+/* A mean of logs is shown as the geometric mean it is the log of. */
+static double shown(const pd_balance *b, int arm)
+{
+	return strncmp(b->name, "log ", 4) == 0 ? exp(b->mean[arm])
+	                                        : b->mean[arm];
 }
 
 static pd_status take_balance(struct weigh *w, const pd_logistic *f,
                               pd_error *err)
 {
-	pd_claim_weighted *to = &w->c->a->weighted;
+	pd_weighing *to = w->to;
 	double *weight = PD_NEW(w->scratch, double, w->n + 1);
 	pd_weights made;
 	pd_balance *b = NULL;
 	size_t n = 0;
 
 	if (!weight)
-		return pd_claim_no_memory(err);
+		return no_memory(err);
 	pd_status st = pd_weights_make(f, w->arm, PD_TARGET_OVERLAP, 0, weight,
 	                               &made, err);
 
 	if (st == PD_OK)
 		st = pd_balance_table(w->column, w->n_columns, w->arm, weight,
 		                      w->n, &b, &n, err);
-	to->balance = PD_NEW(w->c->arena, pd_claim_balance, n + 1);
-	if (st == PD_OK && !to->balance)
-		st = pd_claim_no_memory(err);
+	to->alike = PD_NEW(w->arena, pd_alike, n + 1);
+	if (st == PD_OK && !to->alike)
+		st = no_memory(err);
 	for (size_t i = 0; st == PD_OK && i < n; i++) {
-		pd_claim_balance *k = &to->balance[to->n_balance];
+		pd_alike *k = &to->alike[to->n_alike];
 
 		if (isnan(b[i].mean[0])) /* a factor as a whole */
 			continue;
-		*k = (pd_claim_balance){ balance_name(w->c->arena, &b[i]),
-			                 b[i].mean[1], b[i].mean[0], b[i].before,
+		*k = (pd_alike){ balance_name(w->arena, &b[i]),
+			                 shown(&b[i], 1), shown(&b[i], 0), b[i].before,
 			                 b[i].after };
 		if (!k->name)
-			st = pd_claim_no_memory(err);
-		to->n_balance++;
+			st = no_memory(err);
+		to->n_alike++;
 	}
 	free(b);
 	return st;
@@ -237,12 +258,12 @@ static pd_status take_balance(struct weigh *w, const pd_logistic *f,
 
 static void count_patients(struct weigh *w)
 {
-	pd_claim_weighted *to = &w->c->a->weighted;
+	pd_weighing *to = w->to;
 	unsigned char *seen = PD_NEW(w->scratch, unsigned char,
 	                             2 * w->n_patients + 1);
 
 	for (size_t i = 0; seen && i < w->n; i++) {
-		size_t arm = w->arm[i] ? 0 : 1; /* device first */
+		size_t arm = w->arm[i] ? 0 : 1; /* first level first */
 		unsigned char *s = &seen[2 * (size_t)w->patient[i] + arm];
 
 		to->n_rows[arm]++;
@@ -253,12 +274,11 @@ static void count_patients(struct weigh *w)
 
 static pd_status weigh(struct weigh *w, pd_error *err)
 {
-	pd_claim_answer *a = w->c->a;
 	pd_design design;
 	pd_term term[MOST_COLUMNS] = { { 0 } };
 	pd_logistic *f = NULL;
 	pd_weighted out;
-	pd_evalues e;
+	pd_evalues e = { .estimate = NAN, .limit = NAN };
 	pd_status st;
 
 	for (size_t k = 0; k < w->n_columns; k++)
@@ -272,51 +292,40 @@ static pd_status weigh(struct weigh *w, pd_error *err)
 
 	st = pd_logistic_fit(&model, &f, err);
 	pd_weighted_data d = { &model, f, w->y, w->patient, w->n_patients,
-		               PD_TARGET_OVERLAP, 0, a->level };
+		               PD_TARGET_OVERLAP, 0, w->level };
 
 	if (st == PD_OK)
 		st = pd_weighted_contrast(&d, &out, err);
 	if (st == PD_OK)
 		st = take_balance(w, f, err);
-	if (st == PD_OK)
+	if (st == PD_OK && w->q->scale == PD_RATIO)
 		st = pd_evalue_means(&out.estimate, pooled_sd(w), &e, err);
 	pd_logistic_free(f);
 	if (st != PD_OK)
 		return st;
 	count_patients(w);
-	a->weighted.effective[0] = out.weights.effective[1];
-	a->weighted.effective[1] = out.weights.effective[0];
-	a->weighted.ratio.log = out.estimate;
-	pd_claim_measure(&a->weighted.ratio, a->margin);
-	a->weighted.evalue = e.estimate;
-	a->weighted.evalue_limit = e.limit;
+	w->to->effective[0] = out.weights.effective[1];
+	w->to->effective[1] = out.weights.effective[0];
+	w->to->effect = out.estimate;
+	w->to->evalue = e.estimate;
+	w->to->evalue_limit = e.limit;
 	return PD_OK;
 }
 
 static pd_status all(struct weigh *w, pd_error *err)
 {
-	pd_claim_weighted *to = &w->c->a->weighted;
-	pd_fit_ask ask = { .adjust = true, .light = true };
-	pd_status st = pd_rows_take(w->c->store, w->q, w->c->arena, w->scratch,
-	                            &w->rows, err);
+	pd_status st = choose(w, err);
 
-	if (st == PD_OK)
-		st = pd_fit_run(&w->c->file->plan, w->q, &w->rows, &ask,
-		                w->c->arena, w->scratch, &w->fit, err);
-	to->refusal = w->fit.refusal;
-	if (st != PD_OK || to->refusal)
-		return st;
-	st = choose(w, err);
 	if (st == PD_OK && w->n == 0) {
-		to->refusal = "every result was drawn under a level of an "
-		              "adjuster that only one arm has";
+		w->to->refusal = "every result was drawn under a level of an "
+		                 "adjuster that only one arm has";
 		return PD_OK;
 	}
 	if (st == PD_OK)
 		st = take_columns(w, err);
 	if (st == PD_OK && w->n_columns == 0) {
-		to->refusal = "there is nothing to weigh by: no adjuster differs "
-		              "among these results";
+		w->to->refusal = "there is nothing to weigh by: no adjuster "
+		                 "differs among these results";
 		return PD_OK;
 	}
 	if (st == PD_OK)
@@ -326,28 +335,24 @@ static pd_status all(struct weigh *w, pd_error *err)
 	pd_error inner = { 0 };
 
 	st = weigh(w, &inner);
-	if (st == PD_REFUSED || st == PD_NUMERIC) {
-		to->refusal = pd_arena_copy(w->c->arena, inner.text);
-		return to->refusal ? PD_OK : pd_claim_no_memory(err);
-	}
-	if (st != PD_OK && err)
-		*err = inner;
-	return st;
+	return pd_note_refusal(st == PD_NUMERIC ? PD_REFUSED : st, &inner,
+	                       w->arena, &w->to->refusal, err);
 }
 
-pd_status pd_claim_weigh(struct claim *c, pd_error *err)
+pd_status pd_weigh(const pd_question *q, const pd_rows *rows, pd_fit *fit,
+                   double level, pd_arena *arena, pd_weighing *out,
+                   pd_error *err)
 {
-	struct weigh w = { .c = c, .q = c->file->question };
+	struct weigh w = { .q = q, .rows = rows, .fit = fit, .level = level,
+		           .arena = arena, .to = out };
 
-	c->a->weighted_tried = true;
+	memset(out, 0, sizeof *out);
 	w.scratch = pd_arena_new();
 	if (!w.scratch)
-		return pd_claim_no_memory(err);
+		return no_memory(err);
 	pd_status st = all(&w, err);
 
 	pd_frame_free(w.frame);
-	pd_fit_clear(&w.fit);
-	pd_rows_clear(&w.rows);
 	pd_arena_free(w.scratch);
 	return st;
 }

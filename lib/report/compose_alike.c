@@ -1,0 +1,60 @@
+/* compose_alike.c - how alike two levels are, and what weights make of it. */
+#include "report/compose_parts.h"
+#include "report/compose_words.h"
+#include "report/number.h"
+
+#include <math.h>
+
+static const char *decimals(pd_doc *d, double x)
+{
+	pd_buf b;
+
+	if (!isfinite(x))
+		return NULL;
+	pd_buf_init(&b);
+	pd_number_fixed(&b, x, 2);
+	return pd_doc_take(d, &b);
+}
+
+static const char *unrecorded(pd_doc *d, const pd_weighing *w)
+{
+	return pd_doc_print(
+	    d, "Something not recorded would have to go with the level and with "
+	    "the result by a ratio of %s each, beyond what is weighed for, to "
+	    "explain the weighed effect away, and of %s to move its interval to "
+	    "no effect.", decimals(d, w->evalue), decimals(d, w->evalue_limit));
+}
+
+void pd_part_alike(pd_doc *d, const pd_weighing *w, const char *first,
+                   const char *second)
+{
+	const pd_cell_column column[] = {
+		{ "Held equal", NULL, false },
+		{ first, NULL, true },
+		{ second, NULL, true },
+		{ "Difference before", "SD", true },
+		{ "Difference after", "SD", true },
+	};
+	pd_table *t = pd_doc_table(d, "How alike the two levels are, before and "
+	                           "after weighting", 5, column,
+	                           "no spread to measure by");
+
+	for (size_t i = 0; i < w->n_alike; i++) {
+		const pd_alike *b = &w->alike[i];
+		const char **cell = pd_doc_row(d, t, NULL);
+
+		if (!cell)
+			return;
+		cell[0] = pd_doc_text(d, b->name);
+		cell[1] = pd_say_short(d, b->first);
+		cell[2] = pd_say_short(d, b->second);
+		cell[3] = decimals(d, b->before);
+		cell[4] = decimals(d, b->after);
+	}
+	pd_doc_table_note(d, t, "Means of results, or shares with a word. "
+	                        "Differences within 0.1 standard deviations are "
+	                        "taken as balanced; overlap weights bring those "
+	                        "in the model of the chances to 0.");
+	if (isfinite(w->evalue) && isfinite(w->evalue_limit))
+		pd_doc_table_note(d, t, unrecorded(d, w));
+}
