@@ -51,6 +51,19 @@ for reason in "'calcaneus' was drawn in 1 patient" \
 	fi
 done
 
+# A figure names the table that holds its numbers.
+check "levels across patients are held against each other" \
+	grep -q '^Table [0-9]*\. How alike' review.txt
+sed -n 's/.*Numbers: Table \([0-9]*\)\..*/\1/p' review.txt >tables
+check "figures name tables" [ -s tables ]
+while read -r n; do
+	if grep -q "^Table $n\. How alike" review.txt; then
+		fail "a figure's numbers are not in table $n"
+	else
+		pass
+	fi
+done <tables
+
 # One result is no predictor of another.
 for parameter in 'tnc per doubling' 'cfu_f per doubling'; do
 	status 64 "slope of $parameter" "$perdraw" ask -q --db c.db --no-ledger \

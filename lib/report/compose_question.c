@@ -396,10 +396,10 @@ void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
 		pd_doc_heading(d, 3, NULL, "The data");
 		if (a->n_levels)
 			level_table(d, a);
+		pd_part_figure(d, a); /* names the table of levels, the last */
 		if (a->n_effects && a->weighing && a->weighing->n_alike)
 			pd_part_alike(d, a->weighing, a->effect[0].first,
 			              a->effect[0].second);
-		pd_part_figure(d, a);
 	}
 	if (a->n_effects && !a->refusal) {
 		pd_doc_heading(d, 3, NULL, "The effect");
