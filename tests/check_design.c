@@ -250,7 +250,7 @@ END_TEST
 START_TEST(more_columns_than_rows)
 {
 	pd_term t[12];
-	char name[12][4];
+	char name[12][16];
 	double x[8];
 	pd_design d;
 

@@ -56,7 +56,7 @@ static int start_of(const struct check *c, const struct set *s, int which,
                     double *start)
 {
 	static const double enzyme[2][3] = { { 200, 0.05 }, { 160, 40, 0.05 } };
-	char words[16];
+	char words[24];
 	const char *at;
 	char *end;
 

@@ -327,7 +327,7 @@ put load_put_aliquot(struct load *L, uint32_t site, int number,
 
 static uint8_t state_of(const struct assay *a, int k)
 {
-	return k < N_RESULTS ? a->states >> 4 * k & 15 : PD_MEASURED;
+	return (uint8_t)(k < N_RESULTS ? a->states >> 4 * k & 15 : PD_MEASURED);
 }
 
 static bool is_blank(const struct assay *a, int k)
