@@ -169,8 +169,10 @@ static pd_status plan_of_options(const struct ask_options *o, pd_arena *arena,
 		err->file[0] = '\0';
 		err->status = st = PD_USAGE;
 	}
-	if (st == PD_OK)
+	if (st == PD_OK) {
+		plan->question[0].known_as = plan->question[0].title;
 		*question = &plan->question[0];
+	}
 	pd_buf_clear(&text);
 	return st;
 }

@@ -30,6 +30,18 @@ ORDER BY l.look_id DESC LIMIT 1;
 SELECT look_date FROM looks WHERE question = ?1 AND question_sha256 <> ?2
 AND data_state <> ?3 ORDER BY look_id DESC LIMIT 1;
 
+-- The newest reading of every question on other data than today's, newest
+-- first, and how many there were.
+--: looks_newest
+SELECT l.question, l.question_sha256, l.look_date, l.low, l.high, l.n_patients,
+       (SELECT count(*) FROM looks m
+        WHERE m.question_sha256 = l.question_sha256 AND m.data_state <> ?1)
+FROM looks l
+WHERE l.look_id = (SELECT max(look_id) FROM looks m
+                   WHERE m.question_sha256 = l.question_sha256
+                   AND m.data_state <> ?1)
+ORDER BY l.look_id DESC;
+
 -- 731 days are two years.
 --: new_patients
 WITH firsts AS (SELECT min(case_date) AS day FROM cases

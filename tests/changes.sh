@@ -53,6 +53,16 @@ if grep -q 'a correction' out; then
 else
 	pass
 fi
+if grep -q 'not in this plan' out; then
+	fail "nothing else was read yet"
+else
+	pass
+fi
+# Asked by options: a review of later data lists it, and what its interval
+# held.
+status 0 "another question" "$perdraw" ask -q --db c.db --date 2026-01-06 \
+	--outcome tnc --judge concentration --compare 'aliquot_no 2 against 1' \
+	--within site --title 'Asked beside the plan'
 # The tnc of every second pull, halved and doubled back: a correction.
 awk -F, 'BEGIN { OFS = FS } NR > 1 && $21 == 2 && $30 + 0 > 0 { $30 = $30 * 4 }
 	{ print }' early.csv >fixed.csv
@@ -63,6 +73,9 @@ says out "1 of 2 verdicts moved: Q1."
 says out "1 file loaded since, 1 of them a correction of earlier rows"
 says out "Not settled, and about when"
 says out "about one in two"
+says out "Read here, but not in this plan"
+check "with its reading" grep -q \
+	'^Asked beside the plan .*2026-01-06 *1 .*below no effect' out
 status 0 "a reading without a ledger" "$perdraw" review -q --db c.db \
 	--plan q.plan --date 2026-02-06 --no-ledger
 says out "1 of 2 verdicts moved: Q1."

@@ -54,7 +54,22 @@ typedef struct pd_drift {
 	pd_signal latest;          /* where there is any                       */
 } pd_drift;
 
-enum { PD_DRIFTS = 2 };
+/* A question read here that the plan does not ask: of a claim, of another
+ * plan, or given by options. At its newest reading the interval: */
+typedef enum pd_outside_state {
+	PD_OUTSIDE_OPEN,    /* holds no effect                                 */
+	PD_OUTSIDE_MORE,    /* lies above it                                   */
+	PD_OUTSIDE_LESS,    /* lies below it                                   */
+	PD_OUTSIDE_NONE     /* there was none                                  */
+} pd_outside_state;
+
+typedef struct pd_outside {
+	const char *name, *date;
+	size_t n_readings, n_patients;
+	pd_outside_state state;
+} pd_outside;
+
+enum { PD_DRIFTS = 2, PD_OUTSIDES = 20 };
 
 typedef struct pd_changes {
 	size_t n_moved, n_new;     /* read before; not read before on other
@@ -65,6 +80,8 @@ typedef struct pd_changes {
 	pd_open *open;
 	size_t n_drifts;
 	pd_drift drift[PD_DRIFTS];
+	size_t n_outside, n_outside_all; /* the newest of them, and how many   */
+	pd_outside outside[PD_OUTSIDES];
 } pd_changes;
 
 #endif

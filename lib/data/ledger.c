@@ -276,6 +276,13 @@ pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
 	return st;
 }
 
+static double number_or_nan(sqlite3_stmt *q, int k)
+{
+	return sqlite3_column_type(q, k) == SQLITE_NULL
+	           ? (double)NAN
+	           : sqlite3_column_double(q, k);
+}
+
 static void take_look(sqlite3_stmt *q, pd_past_look *out)
 {
 	double *number[] = { &out->estimate, &out->se, &out->low, &out->high };
@@ -284,9 +291,7 @@ static void take_look(sqlite3_stmt *q, pd_past_look *out)
 
 	snprintf(out->date, sizeof out->date, "%.10s", pd_db_text(q, 0));
 	for (int k = 0; k < 4; k++) {
-		*number[k] = sqlite3_column_type(q, 1 + k) == SQLITE_NULL
-		                 ? (double)NAN
-		                 : sqlite3_column_double(q, 1 + k);
+		*number[k] = number_or_nan(q, 1 + k);
 		*count[k] = (size_t)sqlite3_column_int64(q, 5 + k);
 	}
 }
@@ -443,4 +448,33 @@ pd_status pd_store_plan(pd_store *s, const char *name, const char *sha256,
 			st = add_plan(s, name, sha256, text, date, err);
 	}
 	return pd_db_end(s, st, err);
+}
+
+pd_status pd_store_looks(pd_store *s, pd_look_visit visit, void *user,
+                         pd_error *err)
+{
+	sqlite3_stmt *q = NULL;
+	char state[65];
+	bool row = true;
+	pd_status st = pd_audit_data_state(s, state, err);
+
+	if (st == PD_OK)
+		st = pd_db_prepare(s, pd_sql_looks_newest, &q, err);
+	if (st == PD_OK)
+		pd_db_bind_text(q, 1, state);
+	while (st == PD_OK && row) {
+		st = pd_db_step(s, q, &row, err);
+		if (st != PD_OK || !row)
+			break;
+		pd_look_seen look = {
+			pd_db_text(q, 0), pd_db_text(q, 1), pd_db_text(q, 2),
+			number_or_nan(q, 3), number_or_nan(q, 4),
+			(size_t)sqlite3_column_int64(q, 5),
+			(size_t)sqlite3_column_int64(q, 6)
+		};
+
+		st = visit(user, &look, err);
+	}
+	sqlite3_finalize(q);
+	return st;
 }

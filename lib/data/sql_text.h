@@ -26,8 +26,8 @@ extern const char pd_sql_audit_last[], pd_sql_audit_add[],
 /* ledger.sql */
 extern const char pd_sql_look_seen[], pd_sql_look_count[], pd_sql_look_add[],
     pd_sql_look_first[], pd_sql_look_earlier[], pd_sql_look_last[],
-    pd_sql_look_reworded[], pd_sql_new_patients[], pd_sql_sources_after[],
-    pd_sql_plan_seen[], pd_sql_plan_add[];
+    pd_sql_look_reworded[], pd_sql_looks_newest[], pd_sql_new_patients[],
+    pd_sql_sources_after[], pd_sql_plan_seen[], pd_sql_plan_add[];
 
 /* load.sql */
 extern const char pd_sql_find_source[], pd_sql_same_size[],

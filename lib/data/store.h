@@ -98,6 +98,19 @@ typedef struct pd_past_look {
 pd_status pd_store_last_look(pd_store *s, const char *question,
                              const char *question_sha256, pd_past_look *out,
                              pd_error *err);
+/* The newest reading of every question of the ledger on another state of the
+ * data than today's (so that today's readings do not change what a review of
+ * today says), newest first, with the number of such readings; low and high on the working scale, NaN without an
+ * answer. Texts are borrowed until the visit returns. */
+typedef struct pd_look_seen {
+	const char *question, *question_sha256, *date;
+	double low, high;
+	size_t n_patients, n_readings;
+} pd_look_seen;
+typedef pd_status (*pd_look_visit)(void *user, const pd_look_seen *look,
+                                   pd_error *err);
+pd_status pd_store_looks(pd_store *s, pd_look_visit visit, void *user,
+                         pd_error *err);
 /* Patients first seen in the last two years of the store (or in all its days,
  * when fewer), and those days. */
 pd_status pd_store_new_patients(pd_store *s, size_t *n, double *days,

@@ -217,6 +217,35 @@ static pd_status find_drift(struct work *w, pd_error *err)
 	return st;
 }
 
+/* --- read outside this plan --------------------------------------------------- */
+
+/* A visit: keeps what is no question of the plan, nor an earlier wording. */
+static pd_status keep_outside(void *user, const pd_look_seen *look,
+                              pd_error *err)
+{
+	struct work *w = user;
+	pd_changes *c = w->c;
+
+	for (size_t i = 0; i < w->plan->n_questions; i++)
+		if (strcmp(w->plan->question[i].sha256,
+		           look->question_sha256) == 0 ||
+		    strcmp(w->plan->question[i].name, look->question) == 0)
+			return PD_OK;
+	if (c->n_outside_all++ >= PD_OUTSIDES)
+		return PD_OK;
+	pd_outside *o = &c->outside[c->n_outside++];
+
+	o->name = pd_arena_copy(w->arena, look->question);
+	o->date = pd_arena_copy(w->arena, look->date);
+	o->n_readings = look->n_readings;
+	o->n_patients = look->n_patients;
+	o->state = isnan(look->low) || isnan(look->high) ? PD_OUTSIDE_NONE
+	           : look->low > 0                       ? PD_OUTSIDE_MORE
+	           : look->high < 0                      ? PD_OUTSIDE_LESS
+	                                                 : PD_OUTSIDE_OPEN;
+	return o->name && o->date ? PD_OK : no_memory(err);
+}
+
 pd_status pd_changes_find(pd_store *s, const pd_plan *plan,
                           const pd_run_options *options, pd_arena *arena,
                           pd_review *review, pd_error *err)
@@ -245,6 +274,8 @@ pd_status pd_changes_find(pd_store *s, const pd_plan *plan,
 		find_open(&w);
 		st = find_drift(&w, err);
 	}
+	if (st == PD_OK)
+		st = pd_store_looks(s, keep_outside, &w, err);
 	review->changes = w.c;
 	return st;
 }

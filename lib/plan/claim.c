@@ -70,6 +70,7 @@ static bool other_outcome(const pd_claim_file *f, pd_question *q)
 	q->title = strcmp(own, "tnc") == 0
 	               ? "Beside the claim: colony-forming cells"
 	               : "Beside the claim: nucleated cells";
+	q->known_as = q->title;
 	q->role = PD_EXPLORATORY;
 	return pd_query_unit(q->outcome, q->judge) != NULL;
 }
@@ -119,6 +120,7 @@ static bool volume_question(struct claim *c, pd_question *q, double *doublings)
 	q->first = q->second = q->within = NULL;
 	q->name = "volume";
 	q->title = "Beside the claim: what the volume alone does here";
+	q->known_as = q->title;
 	q->role = PD_EXPLORATORY;
 	/* the volume itself is no adjuster of its own slope */
 	q->adjust = PD_NEW(c->arena, const char *, q->n_adjust + 1);

@@ -434,6 +434,12 @@ pd_status pd_claim_check(pd_arena *arena, pd_claim_file *f, pd_error *err)
 {
 	pd_status st = check_claim(f, err);
 
+	if (st == PD_OK && f->title) { /* the ledger knows it by this */
+		f->question->known_as = pd_arena_print(arena, "claim: %s",
+		                                       f->title);
+		if (!f->question->known_as)
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	}
 	if (st == PD_OK)
 		st = check_question(arena, f, err);
 	return st == PD_OK ? check_arms(arena, f, err) : st;

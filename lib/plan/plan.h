@@ -28,6 +28,7 @@ typedef struct pd_condition {
 
 typedef struct pd_question {
 	const char *name, *title;
+	const char *known_as;    /* in the ledger; NULL: name                  */
 	size_t line;             /* of the section, in the plan                */
 	const char *outcome;     /* tnc, mnc, cfu_f, cd34, viability ...       */
 	const char *judge;       /* concentration, prevalence, yield, percent  */

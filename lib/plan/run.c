@@ -185,8 +185,9 @@ static pd_status look(struct work *w, const pd_question *q, pd_answer *a,
 		return st;
 	const pd_effect *e = &a->effect[0];
 	size_t last = a->n_flow - 1;
-	pd_look l = { q->name, q->sha256, w->options->date, e->log.value,
-		      e->log.se, e->log.low, e->log.high,
+	pd_look l = { q->known_as ? q->known_as : q->name, q->sha256,
+		      w->options->date, e->log.value, e->log.se, e->log.low,
+		      e->log.high,
 		      a->flow[last].n_rows, a->flow[last].n_patients };
 
 	return pd_store_look(w->store, &l, &a->n_looks, err);

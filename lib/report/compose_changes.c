@@ -378,6 +378,50 @@ static void open_questions(pd_doc *d, const pd_review *r, const pd_changes *c)
 	    "the command size tells how many it needs.");
 }
 
+/* --- read outside this plan ----------------------------------------------------- */
+
+static void outside(pd_doc *d, const pd_changes *c)
+{
+	static const char *const stands[] = {
+		"open: holds no effect", "above no effect", "below no effect",
+		"no answer"
+	};
+	static const pd_cell_column column[] = {
+		{ "Question", NULL, false },
+		{ "Last read", NULL, false },
+		{ "Readings", NULL, true },
+		{ "Patients then", NULL, true },
+		{ "Its interval", NULL, false },
+	};
+	pd_table *t;
+
+	if (!c->n_outside)
+		return;
+	pd_doc_heading(d, 2, "outside", "Read here, but not in this plan");
+	t = pd_doc_table(d, "Claims, and questions of other plans or given by "
+	                 "options", 5, column, "");
+	for (size_t k = 0; k < c->n_outside; k++) {
+		const pd_outside *o = &c->outside[k];
+		const char **cell = pd_doc_row(d, t, NULL);
+
+		if (!cell)
+			return;
+		cell[0] = pd_doc_text(d, o->name);
+		cell[1] = pd_doc_text(d, o->date);
+		cell[2] = pd_say_count(d, o->n_readings);
+		cell[3] = pd_say_count(d, o->n_patients);
+		cell[4] = stands[o->state];
+	}
+	if (c->n_outside_all > c->n_outside)
+		pd_doc_table_note(d, t, pd_doc_print(
+		    d, "The newest %s of %s.", pd_say_count(d, c->n_outside),
+		    pd_say_count(d, c->n_outside_all)));
+	pd_doc_table_note(d, t, "Each reading is one more chance to be misled: "
+	                        "a finding among many is worth less than one "
+	                        "asked for beforehand. What a claim is worth is "
+	                        "printed by the command claim.");
+}
+
 void pd_part_changes(pd_doc *d, const pd_review *r)
 {
 	if (!r->changes)
@@ -385,4 +429,5 @@ void pd_part_changes(pd_doc *d, const pd_review *r)
 	since_last(d, r, r->changes);
 	open_questions(d, r, r->changes);
 	drift(d, r->changes);
+	outside(d, r->changes);
 }
