@@ -183,7 +183,8 @@ static pd_status answer_mixed(struct work *w, pd_error *err)
 }
 
 /* Two levels across patients: how alike, and the effect made alike. */
-static pd_status fill_weighing(struct work *w, pd_error *err)
+static pd_status fill_weighing(struct work *w, const double *y,
+                               pd_error *err)
 {
 	/* before and after a date: the years cannot be made alike */
 	if (w->method.way != PD_WAY_BETWEEN || w->q->differs_by ||
@@ -193,7 +194,7 @@ static pd_status fill_weighing(struct work *w, pd_error *err)
 	w->a->weighing = PD_NEW(w->arena, pd_weighing, 1);
 	if (!w->a->weighing)
 		return no_memory(err);
-	return pd_weigh(w->q, &w->rows, &w->fit, w->plan->level, w->arena,
+	return pd_weigh(w->q, &w->rows, y, w->plan->level, w->arena,
 	                w->a->weighing, err);
 }
 
@@ -223,12 +224,12 @@ static pd_status fill_details(struct work *w, pd_error *err)
 		                 drawn ? &w->pairs : NULL, w->plan->level,
 		                 w->arena, w->scratch, w->a, err);
 	if (st == PD_OK)
-		st = fill_weighing(w, err);
+		st = fill_weighing(w, y, err);
 	if (st == PD_OK)
 		st = pd_diagnose(w->plan, w->q, &w->rows, &w->method, fit,
 		                 pairs, residual, w->arena, w->a, err);
 	if (st == PD_OK)
-		st = pd_sense(w->plan, w->q, &w->rows, &w->method, pairs,
+		st = pd_sense(w->plan, w->q, &w->rows, &w->method, pairs, fit,
 		              w->arena, w->scratch, w->a, err);
 	return st;
 }

@@ -183,34 +183,18 @@ static pd_status robust_line(struct work *w, pd_sensitivity *s, pd_nested *m,
 	return PD_OK;
 }
 
-static pd_status robust_errors(struct work *w, const pd_fit_ask *ask,
-                               pd_error *err)
+static pd_status robust_errors(struct work *w, pd_fit *fit, pd_error *err)
 {
 	pd_sensitivity *s = line(w, "errors counted by patient, not by the model");
-	pd_arena *scratch = pd_arena_new();
-	pd_fit fit;
 
-	if (!scratch)
-		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	if (w->r->n_censored) {
+	if (w->r->n_censored)
 		s->note = "some results are limits; these errors want numbers";
-		pd_arena_free(scratch);
-		return PD_OK;
-	}
-	pd_status st = pd_fit_run(w->plan, w->q, w->r, ask, w->arena, scratch,
-	                          &fit, err);
-
-	if (st == PD_OK) {
-		s->note = fit.refusal;
-		if (!fit.refusal && fit.depth == 0)
-			s->note = "one result a patient: nothing is shared";
-		else if (!fit.refusal)
-			st = robust_line(w, s, pd_impute_first(fit.model),
-			                 fit.contrast, err);
-		pd_fit_clear(&fit);
-	}
-	pd_arena_free(scratch);
-	return st;
+	else if (fit->depth == 0)
+		s->note = "one result a patient: nothing is shared";
+	else
+		return robust_line(w, s, pd_impute_first(fit->model),
+		                   fit->contrast, err);
+	return PD_OK;
 }
 
 /* Made alike in the adjusters by weights, not by the model's columns. */
@@ -365,8 +349,8 @@ static pd_status mixed_lines(struct work *w, pd_fit_ask ask, pd_error *err)
 
 pd_status pd_sense(const pd_plan *plan, const pd_question *q,
                    const pd_rows *rows, const pd_method *method,
-                   const pd_pairs *pairs, pd_arena *arena, pd_arena *scratch,
-                   pd_answer *answer, pd_error *err)
+                   const pd_pairs *pairs, pd_fit *fit, pd_arena *arena,
+                   pd_arena *scratch, pd_answer *answer, pd_error *err)
 {
 	struct work w = { plan, q, rows, method, pairs, arena, scratch,
 		          answer };
@@ -395,7 +379,7 @@ pd_status pd_sense(const pd_plan *plan, const pd_question *q,
 	} else {
 		st = mixed_lines(&w, ask, err);
 		if (st == PD_OK)
-			st = robust_errors(&w, &ask, err);
+			st = robust_errors(&w, fit, err);
 	}
 	if (st == PD_OK)
 		st = as_counts(&w, ask, err);

@@ -9,10 +9,11 @@
 #include "plan/method.h"
 #include "plan/pairs.h"
 
-/* Fills answer->sensitivity. pairs: NULL unless the answer is paired. */
+/* Fills answer->sensitivity. pairs: NULL unless the answer is paired,
+ * fit: the answer's own, NULL where it is. */
 pd_status pd_sense(const pd_plan *plan, const pd_question *q,
                    const pd_rows *rows, const pd_method *method,
-                   const pd_pairs *pairs, pd_arena *arena, pd_arena *scratch,
-                   pd_answer *answer, pd_error *err);
+                   const pd_pairs *pairs, pd_fit *fit, pd_arena *arena,
+                   pd_arena *scratch, pd_answer *answer, pd_error *err);
 
 #endif

@@ -18,7 +18,7 @@ enum { MOST_COLUMNS = 64 };
 struct weigh {
 	const pd_question *q;
 	const pd_rows *rows;
-	pd_fit *fit;
+	const double *outcome;   /* of all rows                                */
 	double level;
 	pd_arena *arena, *scratch;
 	pd_weighing *to;
@@ -102,7 +102,8 @@ static pd_status choose(struct weigh *w, pd_error *err)
 	w->row = PD_NEW(w->scratch, size_t, r->n + 1);
 	w->arm = PD_NEW(w->scratch, int32_t, r->n + 1);
 	w->patient = PD_NEW(w->scratch, int32_t, r->n + 1);
-	if (!keep || !w->row || !w->arm || !w->patient)
+	w->y = PD_NEW(w->scratch, double, r->n + 1);
+	if (!keep || !w->row || !w->arm || !w->patient || !w->y)
 		return no_memory(err);
 	memset(keep, 1, r->n);
 	pd_status st = keep_shared(w, keep, err);
@@ -113,6 +114,7 @@ static pd_status choose(struct weigh *w, pd_error *err)
 		if (!keep[i])
 			continue;
 		w->row[w->n] = i;
+		w->y[w->n] = w->outcome[i];
 		w->arm[w->n] = r->arm[i] == 0; /* the first level is arm 1 */
 		w->patient[w->n++] = r->group[0][i];
 	}
@@ -167,23 +169,6 @@ static pd_status take_columns(struct weigh *w, pd_error *err)
 		w->column[w->n_columns++] = d;
 	}
 	return PD_OK;
-}
-
-/* The outcome, results known between limits completed by the model. */
-static pd_status take_outcome(struct weigh *w, pd_error *err)
-{
-	double *y = PD_NEW(w->scratch, double, w->rows->n + 1);
-	double *rest = PD_NEW(w->scratch, double, w->rows->n + 1);
-
-	w->y = PD_NEW(w->scratch, double, w->n + 1);
-	if (!y || !rest || !w->y)
-		return no_memory(err);
-	pd_status st = pd_impute_completed(w->fit->model, y, rest, err);
-
-	/* the fit takes every row, in order */
-	for (size_t i = 0; st == PD_OK && i < w->n; i++)
-		w->y[i] = y[w->row[i]];
-	return st;
 }
 
 static double pooled_sd(const struct weigh *w)
@@ -328,8 +313,6 @@ static pd_status all(struct weigh *w, pd_error *err)
 		                 "differs among these results";
 		return PD_OK;
 	}
-	if (st == PD_OK)
-		st = take_outcome(w, err);
 	if (st != PD_OK)
 		return st;
 	pd_error inner = { 0 };
@@ -339,11 +322,11 @@ static pd_status all(struct weigh *w, pd_error *err)
 	                       w->arena, &w->to->refusal, err);
 }
 
-pd_status pd_weigh(const pd_question *q, const pd_rows *rows, pd_fit *fit,
+pd_status pd_weigh(const pd_question *q, const pd_rows *rows, const double *y,
                    double level, pd_arena *arena, pd_weighing *out,
                    pd_error *err)
 {
-	struct weigh w = { .q = q, .rows = rows, .fit = fit, .level = level,
+	struct weigh w = { .q = q, .rows = rows, .outcome = y, .level = level,
 		           .arena = arena, .to = out };
 
 	memset(out, 0, sizeof *out);
