@@ -1,19 +1,12 @@
 /* compose_alike.c - how alike two levels are, and what weights make of it. */
 #include "report/compose_parts.h"
 #include "report/compose_words.h"
-#include "report/number.h"
 
 #include <math.h>
 
 static const char *decimals(pd_doc *d, double x)
 {
-	pd_buf b;
-
-	if (!isfinite(x))
-		return NULL;
-	pd_buf_init(&b);
-	pd_number_fixed(&b, x, 2);
-	return pd_doc_take(d, &b);
+	return isfinite(x) ? pd_say_fixed(d, x, 2) : NULL;
 }
 
 static const char *unrecorded(pd_doc *d, const pd_weighing *w)

@@ -12,7 +12,6 @@
 const char *pd_claim_ratio_text(pd_doc *d, const pd_claim_ratio *r, double level,
                                 bool with_level);
 const char *pd_claim_count(pd_doc *d, double n);
-const char *pd_claim_fixed(pd_doc *d, double x, int decimals);
 const char *pd_claim_money(pd_doc *d, double x);
 const char *pd_claim_cost_text(pd_doc *d, const pd_claim_answer *a,
                                const pd_claim_cost *c);

@@ -95,11 +95,11 @@ static void spreads(pd_doc *d, const pd_claim_answer *a)
 	for (size_t i = 0; i < a->n_readings; i++)
 		if (!isnan(a->reading[i].sd) && !a->reading[i].sd_borrowed)
 			pd_buf_print(&b, " %s (%s),",
-			             pd_claim_fixed(d, a->reading[i].sd, 2),
+			             pd_say_fixed(d, a->reading[i].sd, 2),
 			             a->reading[i].words);
 	pd_buf_print(&b, " and here they have %s. A spread far from that is a "
 	             "reason to ask the maker, not a proof of either reading.",
-	             pd_claim_fixed(d, a->trial.sd_result, 2));
+	             pd_say_fixed(d, a->trial.sd_result, 2));
 	pd_doc_paragraph(d, PD_PLAIN, pd_doc_take(d, &b));
 }
 
@@ -128,7 +128,7 @@ void pd_claim_print_section(pd_doc *d, const pd_claim_answer *a)
 		                       pd_claim_ratio_text(d, &a->volume,
 		                                           a->level, true),
 		                       a->n_readings
-		                           ? pd_claim_fixed(
+		                           ? pd_say_fixed(
 		                                 d, a->reading[0].claim.value /
 		                                        a->volume.value, 2)
 		                           : "nothing")
@@ -209,7 +209,7 @@ static void comparator_table(pd_doc *d, const pd_claim_answer *a)
 			cell[1] = a->arm[1].centre_words[k];
 			cell[2] = pd_claim_ratio_text(d, &u->comparator[k],
 			                              a->level, false);
-			cell[3] = pd_claim_fixed(d, 100 * u->share_below[k], 0);
+			cell[3] = pd_say_fixed(d, 100 * u->share_below[k], 0);
 			cell[4] = u->comparator[k].verdict == PD_WORSE
 			              ? "weak: below ordinary practice"
 			          : u->comparator[k].verdict == PD_BETTER

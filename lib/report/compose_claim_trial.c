@@ -12,7 +12,7 @@
 static const char *chance(pd_doc *d, double p)
 {
 	return isnan(p) ? NULL
-	                : pd_claim_fixed(d, fmin(floor(100 * p + 0.5), 99), 0);
+	                : pd_say_fixed(d, fmin(floor(100 * p + 0.5), 99), 0);
 }
 
 void pd_claim_study_section(pd_doc *d, const pd_claim_answer *a)
@@ -46,15 +46,15 @@ void pd_claim_study_section(pd_doc *d, const pd_claim_answer *a)
 		borrowed = borrowed || r->sd_borrowed;
 		cell[0] = pd_say_upper(d, r->words);
 		cell[1] = isnan(r->sd) ? NULL
-		          : pd_doc_print(d, "%s%s", pd_claim_fixed(d, r->sd, 2),
+		          : pd_doc_print(d, "%s%s", pd_say_fixed(d, r->sd, 2),
 		                         r->sd_borrowed ? " (this clinic's)" : "");
-		cell[2] = pd_claim_fixed(d, r->detectable, 2);
+		cell[2] = pd_say_fixed(d, r->detectable, 2);
 		cell[3] = chance(d, r->power_margin);
 	}
 	pd_doc_table_note(d, t, pd_doc_print(
 	    d, "Exact power of the two-sided t test of logs at %s. The same "
 	    "holds for losses: a ratio of 1 over the number.",
-	    pd_claim_fixed(d, 1 - a->level, 2)));
+	    pd_say_fixed(d, 1 - a->level, 2)));
 	if (borrowed)
 		pd_doc_table_note(d, t, a->paired
 		    ? "This clinic's: the print gives no spread, that between "
@@ -70,7 +70,7 @@ void pd_claim_study_section(pd_doc *d, const pd_claim_answer *a)
 		        ? pd_doc_print(d, "%zu pairs", a->n_patients[0])
 		        : pd_doc_print(d, "%zu and %zu patients",
 		                       a->n_patients[0], a->n_patients[1]),
-		    a->exact_p >= 0.0001 ? pd_claim_fixed(d, a->exact_p, 4)
+		    a->exact_p >= 0.0001 ? pd_say_fixed(d, a->exact_p, 4)
 		                         : "below .0001"));
 }
 
@@ -91,7 +91,7 @@ static void part_table(pd_doc *d, const pd_claim_trial *t)
 		if (!cell)
 			return;
 		cell[0] = t->part[i];
-		cell[1] = pd_claim_fixed(d, t->part_sd[i], 3);
+		cell[1] = pd_say_fixed(d, t->part_sd[i], 3);
 	}
 	pd_doc_table_note(d, p, pd_doc_print(
 	    d, "%s results of %s patients drawn the usual way, the claim's "
@@ -104,7 +104,7 @@ static void size_table(pd_doc *d, const pd_claim_trial *t)
 	const pd_cell_column column[] = {
 		{ "Aim", NULL, false },
 		{ pd_doc_print(d, "Patients for a power of %s",
-		               pd_claim_fixed(d, t->power, 2)), NULL, true },
+		               pd_say_fixed(d, t->power, 2)), NULL, true },
 		{ "Power then", NULL, true },
 		{ "Power with one fewer", NULL, true },
 		{ "Patients for 0.90", NULL, true },
@@ -122,8 +122,8 @@ static void size_table(pd_doc *d, const pd_claim_trial *t)
 			return;
 		cell[0] = pd_say_upper(d, s->aim);
 		cell[1] = pd_claim_count(d, s->n);
-		cell[2] = pd_claim_fixed(d, s->power, 4);
-		cell[3] = pd_claim_fixed(d, s->power_before, 4);
+		cell[2] = pd_say_fixed(d, s->power, 4);
+		cell[3] = pd_say_fixed(d, s->power_before, 4);
 		cell[4] = pd_claim_count(d, s->n_more);
 		cell[5] = pd_claim_count(d, s->n_wide);
 		if (s->none)
@@ -206,15 +206,15 @@ void pd_claim_trial_section(pd_doc *d, const pd_claim_answer *a)
 	    "the two logs is expected to have a standard deviation of %s (%s to "
 	    "%s).", t->sites_per_side, t->sites_per_side == 1 ? "" : "s",
 	    t->pulls_per_site, t->pulls_per_site == 1 ? "" : "s",
-	    pd_claim_fixed(d, t->sd, 2), pd_claim_fixed(d, t->sd_low, 2),
-	    pd_claim_fixed(d, t->sd_high, 2)));
+	    pd_say_fixed(d, t->sd, 2), pd_say_fixed(d, t->sd_low, 2),
+	    pd_say_fixed(d, t->sd_high, 2)));
 	pd_doc_paragraph(d, PD_QUIET, pd_doc_print(
 	    d, "In %s cases that had both sides drawn the usual way the sides "
 	    "differed with a standard deviation of %s (%s to %s), whatever number "
 	    "of pulls each had; the limits above carry that uncertainty over.",
-	    pd_say_count(d, t->n_both), pd_claim_fixed(d, t->sd_both, 2),
-	    pd_claim_fixed(d, t->sd_both_low, 2),
-	    pd_claim_fixed(d, t->sd_both_high, 2)));
+	    pd_say_count(d, t->n_both), pd_say_fixed(d, t->sd_both, 2),
+	    pd_say_fixed(d, t->sd_both_low, 2),
+	    pd_say_fixed(d, t->sd_both_high, 2)));
 	part_table(d, t);
 	if (t->n_sizes)
 		size_table(d, t);

@@ -27,17 +27,6 @@ const char *pd_claim_count(pd_doc *d, double n)
 	return isfinite(n) ? pd_say_count(d, (size_t)n) : NULL;
 }
 
-const char *pd_claim_fixed(pd_doc *d, double x, int decimals)
-{
-	pd_buf b;
-
-	if (isnan(x))
-		return NULL;
-	pd_buf_init(&b);
-	pd_number_fixed(&b, x, decimals);
-	return pd_doc_take(d, &b);
-}
-
 /* A price or an amount: three significant digits, two decimals at most. */
 const char *pd_claim_money(pd_doc *d, double x)
 {
@@ -304,7 +293,7 @@ static void say_study(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 	}
 	if (a->exact_p > 0.001) {
 		pd_buf_add(&b, " The smallest exact P they can reach is ");
-		pd_buf_add(&b, pd_claim_fixed(d, a->exact_p, 4));
+		pd_buf_add(&b, pd_say_fixed(d, a->exact_p, 4));
 		pd_buf_add(&b, a->exact_p > 1 - a->level
 		                   ? ": no result could have been told from none."
 		                   : ".");
@@ -337,7 +326,7 @@ static void say_trial(pd_doc *d, pd_block *list, const pd_claim_answer *a)
 		             n ? n : "no number is enough", s->aim);
 	}
 	pd_buf_print(&b, "; at a power of %s.",
-	             pd_claim_fixed(d, t->power, 2));
+	             pd_say_fixed(d, t->power, 2));
 	pd_doc_define(d, list, "A fair trial here", pd_doc_take(d, &b));
 }
 

@@ -29,17 +29,6 @@ static const char *of_log(pd_doc *d, const pd_pooled_answer *a,
 	             with_level);
 }
 
-static const char *fixed(pd_doc *d, double x, int decimals)
-{
-	pd_buf b;
-
-	if (isnan(x))
-		return NULL;
-	pd_buf_init(&b);
-	pd_number_fixed(&b, x, decimals);
-	return pd_doc_take(d, &b);
-}
-
 static void lead(pd_doc *d, const pd_pooled_answer *a)
 {
 	if (a->refusal) {
@@ -56,8 +45,8 @@ static void lead(pd_doc *d, const pd_pooled_answer *a)
 	                 pd_say_count(d, a->n_pooled + a->house_pooled),
 	                 a->house_pooled ? ", this clinic among them" : "",
 	                 of_log(d, a, &a->pooled, true),
-	                 fixed(d, exp(a->predict_low), 2),
-	                 fixed(d, exp(a->predict_high), 2)));
+	                 pd_say_fixed(d, exp(a->predict_low), 2),
+	                 pd_say_fixed(d, exp(a->predict_high), 2)));
 }
 
 /* Where the clinic's own ratio lies. */
@@ -89,7 +78,7 @@ static void house(pd_doc *d, const pd_pooled_answer *a)
 
 static const char *weight(pd_doc *d, double w)
 {
-	return isnan(w) ? NULL : fixed(d, 100 * w, 1);
+	return isnan(w) ? NULL : pd_say_fixed(d, 100 * w, 1);
 }
 
 static void source_table(pd_doc *d, const pd_pooled_answer *a)
@@ -115,7 +104,7 @@ static void source_table(pd_doc *d, const pd_pooled_answer *a)
 		cell[0] = pd_doc_print(d, "%s%s", r->source,
 		                       r->turned ? " (turned)" : "");
 		cell[1] = ratio(d, a, r->value, r->low, r->high, false);
-		cell[2] = fixed(d, r->n, 0);
+		cell[2] = pd_say_fixed(d, r->n, 0);
 		cell[3] = weight(d, r->weight);
 		cell[4] = pd_doc_print(
 		    d, "%s%s%s%s%s", r->design ? r->design : "",
@@ -217,7 +206,7 @@ static void details(pd_doc *d, const pd_pooled_answer *a)
 	                 "%s%% of the scatter is more than chance; P for one "
 	                 "true ratio %s", pd_say_short(d, a->tau),
 	                 pd_say_short(d, a->tau_low),
-	                 pd_say_short(d, a->tau_high), fixed(d, a->i2, 0),
+	                 pd_say_short(d, a->tau_high), pd_say_fixed(d, a->i2, 0),
 	                 pd_say_p(d, a->q_p)));
 }
 

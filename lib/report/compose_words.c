@@ -292,6 +292,17 @@ const char *pd_say_p(pd_doc *d, double p)
 	return pd_doc_take(d, &b);
 }
 
+const char *pd_say_fixed(pd_doc *d, double x, int decimals)
+{
+	pd_buf b;
+
+	if (isnan(x))
+		return NULL;
+	pd_buf_init(&b);
+	pd_number_fixed(&b, x, decimals);
+	return pd_doc_take(d, &b);
+}
+
 const char *pd_say_short(pd_doc *d, double x)
 {
 	pd_buf b;

@@ -50,6 +50,8 @@ void pd_margin_limits(const pd_answer *a, double *low, double *high);
 const char *pd_say_count(pd_doc *d, size_t n);
 const char *pd_say_p(pd_doc *d, double p);
 const char *pd_say_short(pd_doc *d, double x);
+/* NULL for NaN, an empty cell. */
+const char *pd_say_fixed(pd_doc *d, double x, int decimals);
 const char *pd_say_unit(pd_doc *d, const char *unit);
 /* An effect or other number of the answer with its interval. */
 const char *pd_say_span(pd_doc *d, const pd_answer *a, double value, double low,
