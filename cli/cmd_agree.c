@@ -2,8 +2,7 @@
  * cmd_agree.c - two laboratory method versions on the pulls both counted.
  */
 #include "command.h"
-#include "day.h"
-#include "say.h"
+#include "reading.h"
 #include "show.h"
 
 #include <math.h>
@@ -64,9 +63,11 @@ static pd_status check(const struct agree_options *o, pd_error *err)
 	return PD_OK;
 }
 
-static pd_status agree(const struct agree_options *o, const char *date,
-                       pd_arena *arena, bool *refused, pd_error *err)
+static pd_status agree(const void *options, const struct operands *operands,
+                       const char *date, pd_arena *arena, bool *refused,
+                       pd_error *err)
 {
+	const struct agree_options *o = options;
 	pd_run_options run = { .date = date };
 	pd_bridge_request ask = { o->outcome, o->judge, o->first, o->second,
 		                  isnan(o->level) ? 0.95 : o->level, o->margin,
@@ -77,6 +78,7 @@ static pd_status agree(const struct agree_options *o, const char *date,
 	pd_doc *doc = NULL;
 	pd_status st = pd_store_open(o->db, PD_OPEN_READ, &store, err);
 
+	(void)operands;
 	if (st == PD_OK)
 		st = pd_bridge_run(store, &ask, &run, arena, &answer, err);
 	if (st == PD_OK)
@@ -93,25 +95,11 @@ static int agree_run(const void *options, const struct operands *operands)
 {
 	const struct agree_options *o = options;
 	pd_error err = { 0 };
-	struct day day;
-	bool refused = false;
 	pd_status st = check(o, &err);
 
-	(void)operands;
 	if (st == PD_OK)
 		st = show_check(&o->show, &o->db, 1, &err);
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = agree(o, day.iso, arena, &refused, &err);
-	pd_arena_free(arena);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	return refused ? pd_status_exit(PD_REFUSED) : 0;
+	return reading_run(agree, o, operands, o->date, st, &err);
 }
 
 const struct command cmd_agree = {

@@ -5,8 +5,8 @@
  * before the data were seen and is exploratory.
  */
 #include "command.h"
-#include "day.h"
 #include "progress.h"
+#include "reading.h"
 #include "say.h"
 #include "show.h"
 
@@ -225,10 +225,12 @@ static pd_status check(const struct ask_options *o,
 	return PD_OK;
 }
 
-static pd_status ask(const struct ask_options *o, const char *name,
+static pd_status ask(const void *options, const struct operands *operands,
                      const char *date, pd_arena *arena, bool *refused,
                      pd_error *err)
 {
+	const struct ask_options *o = options;
+	const char *name = operands->n ? operands->at[0] : NULL;
 	pd_plan plan;
 	const pd_question *question = NULL;
 	pd_review result = { 0 };
@@ -266,25 +268,11 @@ static int ask_run(const void *options, const struct operands *operands)
 	const struct ask_options *o = options;
 	const char *const inputs[] = { o->db, o->plan };
 	pd_error err = { 0 };
-	struct day day;
-	bool refused = false;
 	pd_status st = check(o, operands, &err);
 
 	if (st == PD_OK)
 		st = show_check(&o->show, inputs, 2, &err);
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = ask(o, operands->n ? operands->at[0] : NULL, day.iso,
-		         arena, &refused, &err);
-	pd_arena_free(arena);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	return refused ? pd_status_exit(PD_REFUSED) : 0;
+	return reading_run(ask, o, operands, o->date, st, &err);
 }
 
 const struct command cmd_ask = {

@@ -2,8 +2,8 @@
  * cmd_claim.c - a maker's or a paper's numbers held against this clinic.
  */
 #include "command.h"
-#include "day.h"
 #include "progress.h"
+#include "reading.h"
 #include "say.h"
 #include "show.h"
 
@@ -27,10 +27,12 @@ static const struct opt opts[] = {
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
-static pd_status judge(const struct claim_options *o, const char *path,
+static pd_status judge(const void *options, const struct operands *operands,
                        const char *date, pd_arena *arena, bool *refused,
                        pd_error *err)
 {
+	const struct claim_options *o = options;
+	const char *path = operands->at[0];
 	pd_claim_file file;
 	pd_claim_answer answer;
 	pd_store *store = NULL;
@@ -64,22 +66,9 @@ static int claim_run(const void *options, const struct operands *operands)
 	const struct claim_options *o = options;
 	const char *const inputs[] = { o->db, operands->at[0] };
 	pd_error err = { 0 };
-	struct day day;
-	bool refused = false;
 	pd_status st = show_check(&o->show, inputs, 2, &err);
 
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = judge(o, operands->at[0], day.iso, arena, &refused, &err);
-	pd_arena_free(arena);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	return refused ? pd_status_exit(PD_REFUSED) : 0;
+	return reading_run(judge, o, operands, o->date, st, &err);
 }
 
 const struct command cmd_claim = {

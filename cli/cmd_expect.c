@@ -4,8 +4,7 @@
  * age and sex, inside the range of the clinic's own draws.
  */
 #include "command.h"
-#include "day.h"
-#include "say.h"
+#include "reading.h"
 #include "show.h"
 
 #include <errno.h>
@@ -143,10 +142,18 @@ static pd_status request_of(const struct expect_options *o,
 	return st == PD_OK ? read_lists(o, r, err) : st;
 }
 
-static pd_status work_out(const struct expect_options *o,
-                          const pd_expect_request *ask, const char *date,
-                          pd_arena *arena, bool *refused, pd_error *err)
+/* The options, and the request made of them. */
+struct asked {
+	const struct expect_options *options;
+	pd_expect_request ask;
+};
+
+static pd_status work_out(const void *options, const struct operands *operands,
+                          const char *date, pd_arena *arena, bool *refused,
+                          pd_error *err)
 {
+	const struct asked *a = options;
+	const struct expect_options *o = a->options;
 	pd_run_options run = { .date = date };
 	pd_store *store = NULL;
 	pd_expect_answer *answer = PD_NEW(arena, pd_expect_answer, 1);
@@ -154,8 +161,9 @@ static pd_status work_out(const struct expect_options *o,
 	pd_status st = answer ? pd_store_open(o->db, PD_OPEN_READ, &store, err)
 	                      : pd_fail(err, PD_NO_MEMORY, "out of memory");
 
+	(void)operands;
 	if (st == PD_OK)
-		st = pd_expect_run(store, ask, &run, arena, answer, err);
+		st = pd_expect_run(store, &a->ask, &run, arena, answer, err);
 	if (st == PD_OK)
 		st = pd_compose_expect(answer, &doc, err);
 	if (st == PD_OK)
@@ -170,29 +178,15 @@ static int expect_run(const void *options, const struct operands *operands)
 {
 	const struct expect_options *o = options;
 	const char *const inputs[] = { o->db };
-	pd_expect_request ask;
+	struct asked a = { .options = o };
 	pd_error err = { 0 };
-	struct day day;
-	bool refused = false;
 	pd_status st = check(o, &err);
 
-	(void)operands;
 	if (st == PD_OK)
-		st = request_of(o, &ask, &err);
+		st = request_of(o, &a.ask, &err);
 	if (st == PD_OK)
 		st = show_check(&o->show, inputs, 1, &err);
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = work_out(o, &ask, day.iso, arena, &refused, &err);
-	pd_arena_free(arena);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	return refused ? pd_status_exit(PD_REFUSED) : 0;
+	return reading_run(work_out, &a, operands, o->date, st, &err);
 }
 
 const struct command cmd_expect = {

@@ -3,9 +3,8 @@
  * comparison, and the clinic's own ratio beside them.
  */
 #include "command.h"
-#include "day.h"
+#include "reading.h"
 #include "running.h"
-#include "say.h"
 #include "show.h"
 
 #include <math.h>
@@ -84,10 +83,12 @@ static pd_status open_own(const struct pool_options *o, const char *name,
 	                     &ask->store, err);
 }
 
-static pd_status pool(const struct pool_options *o, const char *name,
+static pd_status pool(const void *options, const struct operands *operands,
                       const char *date, pd_arena *arena, bool *refused,
                       pd_error *err)
 {
+	const struct pool_options *o = options;
+	const char *name = operands->n ? operands->at[0] : NULL;
 	pd_run_options run = { .date = date,
 		               .write_ledger = !running_now()->recomputed };
 	pd_pooled_request ask = { .path = o->printed, .outcome = o->outcome,
@@ -118,25 +119,11 @@ static int pool_run(const void *options, const struct operands *operands)
 	const struct pool_options *o = options;
 	const char *const inputs[] = { o->printed, o->db, o->plan };
 	pd_error err = { 0 };
-	struct day day;
-	bool refused = false;
 	pd_status st = check(o, operands, &err);
 
 	if (st == PD_OK)
 		st = show_check(&o->show, inputs, o->db ? 3 : 1, &err);
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = pool(o, operands->n ? operands->at[0] : NULL, day.iso,
-		          arena, &refused, &err);
-	pd_arena_free(arena);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	return refused ? pd_status_exit(PD_REFUSED) : 0;
+	return reading_run(pool, o, operands, o->date, st, &err);
 }
 
 const struct command cmd_pool = {

@@ -3,8 +3,7 @@
  * two levels needs, from what the clinic's own draws scatter.
  */
 #include "command.h"
-#include "day.h"
-#include "say.h"
+#include "reading.h"
 #include "show.h"
 
 #include <math.h>
@@ -61,10 +60,12 @@ static pd_status check_truth(const struct size_options *o,
 	           : PD_OK;
 }
 
-static pd_status work_out(const struct size_options *o, const char *name,
+static pd_status work_out(const void *options, const struct operands *operands,
                           const char *date, pd_arena *arena, bool *refused,
                           pd_error *err)
 {
+	const struct size_options *o = options;
+	const char *name = operands->at[0];
 	pd_run_options run = { .date = date };
 	pd_size_request ask = { .aim = o->aim ? (pd_aim)(o->aim - 1)
 		                              : PD_AIM_DIFFERENCE,
@@ -102,25 +103,11 @@ static int size_run(const void *options, const struct operands *operands)
 	const struct size_options *o = options;
 	const char *const inputs[] = { o->db, o->plan };
 	pd_error err = { 0 };
-	struct day day;
-	bool refused = false;
 	pd_status st = check(o, &err);
 
 	if (st == PD_OK)
 		st = show_check(&o->show, inputs, 2, &err);
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = work_out(o, operands->at[0], day.iso, arena, &refused,
-		              &err);
-	pd_arena_free(arena);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	return refused ? pd_status_exit(PD_REFUSED) : 0;
+	return reading_run(work_out, o, operands, o->date, st, &err);
 }
 
 const struct command cmd_size = {

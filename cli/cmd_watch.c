@@ -2,8 +2,7 @@
  * cmd_watch.c - has the yield drifted or shifted since a baseline?
  */
 #include "command.h"
-#include "day.h"
-#include "say.h"
+#include "reading.h"
 #include "show.h"
 
 #include <math.h>
@@ -72,9 +71,11 @@ static double or_else(double x, double otherwise)
 	return isnan(x) ? otherwise : x;
 }
 
-static pd_status watch(const struct watch_options *o, const char *date,
-                       pd_arena *arena, bool *refused, pd_error *err)
+static pd_status watch(const void *options, const struct operands *operands,
+                       const char *date, pd_arena *arena, bool *refused,
+                       pd_error *err)
 {
+	const struct watch_options *o = options;
 	pd_run_options run = { .date = date };
 	pd_watch_request ask = {
 		.outcome = o->outcome ? o->outcome : "tnc",
@@ -90,6 +91,7 @@ static pd_status watch(const struct watch_options *o, const char *date,
 	pd_doc *doc = NULL;
 	pd_status st = pd_store_open(o->db, PD_OPEN_READ, &store, err);
 
+	(void)operands;
 	if (st == PD_OK)
 		st = pd_watch_run(store, &ask, &run, arena, &answer, err);
 	if (st == PD_OK)
@@ -106,25 +108,11 @@ static int watch_run(const void *options, const struct operands *operands)
 {
 	const struct watch_options *o = options;
 	pd_error err = { 0 };
-	struct day day;
-	bool refused = false;
 	pd_status st = check(o, &err);
 
-	(void)operands;
 	if (st == PD_OK)
 		st = show_check(&o->show, &o->db, 1, &err);
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = watch(o, day.iso, arena, &refused, &err);
-	pd_arena_free(arena);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	return refused ? pd_status_exit(PD_REFUSED) : 0;
+	return reading_run(watch, o, operands, o->date, st, &err);
 }
 
 const struct command cmd_watch = {
