@@ -21,7 +21,8 @@ static const struct opt opts[] = {
 	{ "db", 'd', OPT_TEXT, true, AT(db), "FILE", "the clinic's database" },
 	{ "since", 0, OPT_TEXT, false, AT(since), "DATE",
 	  "only what was done on that day and later (ISO)" },
-	{ "what", 0, OPT_CHOICE, false, AT(what), "load|supersede|plan|look",
+	{ "what", 0, OPT_CHOICE, false, AT(what),
+	  "load|supersede|plan|look|release",
 	  "only what was of that kind" },
 	{ "printed", 0, OPT_TEXT, false, AT(printed), "HASH",
 	  "a hash printed before: is it in the chain?" },
@@ -48,7 +49,7 @@ static pd_status history(const struct history_options *o, pd_arena *arena,
                          pd_history *h, pd_error *err)
 {
 	static const char *const kinds[] = { NULL, "load", "supersede",
-		                             "plan", "look" };
+		                             "plan", "look", "release" };
 	pd_history_request ask = { .since = o->since, .what = kinds[o->what],
 		                   .printed = o->printed };
 	pd_store *store = NULL;

@@ -1,4 +1,5 @@
--- schema.sql - the tables of a clinic's database, version 1.
+-- schema.sql - the tables of a clinic's database, version 1; what became
+-- another one since stands in migrate_NNN.sql.
 --
 -- Keys carry their parents. A site's key holds its case, side and number, an
 -- aliquot's key its site and pull number, an assay's key its sample, material

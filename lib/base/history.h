@@ -13,7 +13,7 @@ typedef struct pd_history_row {
 	long long seq;          /* number in the chain                        */
 	long long uid;          /* system user's number; below 0: left out    */
 	const char *at;         /* date, or moment in UTC                     */
-	const char *what;       /* create, load, supersede, plan, look ...    */
+	const char *what;       /* create, load, plan, look, release ...      */
 	const char *subject;    /* file, plan or question, NULL: none known   */
 	const char *words;      /* what came of it                            */
 	const char *hash;       /* as stored                                  */

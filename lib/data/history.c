@@ -251,6 +251,19 @@ static pd_status of_reading(struct walk *w, pd_history_row *r,
 	return r->words ? PD_OK : no_memory(err);
 }
 
+/* Given away: the words stand in the row itself, nothing is kept of it. */
+static pd_status of_release(struct walk *w, pd_history_row *r,
+                            const char *detail, pd_error *err)
+{
+	char hash[65];
+
+	hash_after(detail, "manifest sha256 ", hash);
+	r->subject = "data set for others";
+	r->words = pd_arena_print(w->arena, "%s; manifest SHA-256 %.12s...",
+	                          tail(detail, ": "), hash);
+	return r->words ? PD_OK : no_memory(err);
+}
+
 static pd_status tell(struct walk *w, pd_history_row *r, const char *detail,
                       pd_error *err)
 {
@@ -264,6 +277,8 @@ static pd_status tell(struct walk *w, pd_history_row *r, const char *detail,
 	if (strcmp(r->what, "look") == 0)
 		return of_reading(w, r, detail, &w->looks, w->n_looks++,
 		                  "question ", err);
+	if (strcmp(r->what, "release") == 0)
+		return of_release(w, r, detail, err);
 	r->words = pd_arena_print(w->arena, "database %s, %s",
 	                          strcmp(r->what, "create") == 0 ? "made"
 	                                                         : "changed",
@@ -333,7 +348,8 @@ static bool passes(const pd_history_request *ask, const pd_history_row *r)
 
 static bool changes_data(const char *what)
 {
-	return strcmp(what, "plan") != 0 && strcmp(what, "look") != 0;
+	return strcmp(what, "plan") != 0 && strcmp(what, "look") != 0 &&
+	       strcmp(what, "release") != 0;
 }
 
 static pd_status add_row(struct walk *w, sqlite3_stmt *q, pd_error *err)

@@ -9,11 +9,13 @@
 
 #include <string.h>
 
-enum { APPLICATION_ID = 1885631095, VERSION = 1 };
+/* VERSION is what is written; a database from READABLE on can be read as it
+ * is: what later versions brought, no reading needs. */
+enum { APPLICATION_ID = 1885631095, VERSION = 2, READABLE = 1 };
 
 /* Texts that bring a database from version `from` to the next one, in order.
- * A new version adds a row here and a file sql/migrate_NNN.sql; the texts
- * together must give the tables that the newest schema.sql gives. */
+ * A new version adds a row here and a file sql/migrate_NNN.sql: a new
+ * database goes through all of them, so that it is what an old one becomes. */
 static const struct step {
 	int from;
 	const char *sql;
@@ -22,6 +24,7 @@ static const struct step {
 	{ 0, pd_sql_words },
 	{ 0, pd_sql_triggers },
 	{ 0, pd_sql_views },
+	{ 1, pd_sql_migrate_002 },
 };
 
 /* Every object of the schema, one text a line, into `to`. */
@@ -44,18 +47,18 @@ static pd_status describe(pd_store *s, pd_buf *to, pd_error *err)
 	return st;
 }
 
-static pd_status run_steps(pd_store *s, int from, pd_error *err)
+static pd_status run_steps(pd_store *s, int from, int to, pd_error *err)
 {
 	pd_status st = PD_OK;
 
 	for (size_t i = 0; st == PD_OK && i < sizeof steps / sizeof *steps; i++)
-		if (steps[i].from >= from)
+		if (steps[i].from >= from && steps[i].from < to)
 			st = pd_db_run(s, steps[i].sql, err);
 	return st;
 }
 
-/* What our own texts give, made in memory. */
-static pd_status describe_ours(pd_buf *to, pd_error *err)
+/* What our own texts up to that version give, made in memory. */
+static pd_status describe_ours(int version, pd_buf *to, pd_error *err)
 {
 	pd_store ours = { .path = (char *)"own schema", .writable = true };
 	int rc = sqlite3_open_v2(":memory:", &ours.db,
@@ -64,7 +67,7 @@ static pd_status describe_ours(pd_buf *to, pd_error *err)
 	pd_status st = pd_db_fail(&ours, rc, err);
 
 	if (st == PD_OK)
-		st = run_steps(&ours, 0, err);
+		st = run_steps(&ours, 0, version, err);
 	if (st == PD_OK)
 		st = describe(&ours, to, err);
 	sqlite3_close(ours.db);
@@ -91,7 +94,7 @@ static void first_other(const char *theirs, const char *ours, char *name,
 	name[n] = '\0';
 }
 
-static pd_status compare(pd_store *s, pd_error *err)
+static pd_status compare(pd_store *s, int version, pd_error *err)
 {
 	pd_buf theirs, ours;
 	char name[80];
@@ -101,7 +104,7 @@ static pd_status compare(pd_store *s, pd_error *err)
 	pd_status st = describe(s, &theirs, err);
 
 	if (st == PD_OK)
-		st = describe_ours(&ours, err);
+		st = describe_ours(version, &ours, err);
 	if (st == PD_OK && strcmp(pd_buf_text(&theirs), pd_buf_text(&ours))) {
 		first_other(pd_buf_text(&theirs), pd_buf_text(&ours), name,
 		            sizeof name);
@@ -162,12 +165,12 @@ static pd_status migrate(pd_store *s, pd_error *err)
 		st = read_marks(s, &id, &version, err);
 	/* another process may have been first */
 	if (st == PD_OK && version < VERSION) {
-		st = run_steps(s, (int)version, err);
+		st = run_steps(s, (int)version, VERSION, err);
 		if (st == PD_OK)
 			st = pd_db_run(s, pd_sql_stamp, err);
 		if (st == PD_OK)
 			st = pd_audit_add(s, version ? "migrate" : "create",
-			                  "version 1", s->made_on, err);
+			                  "version 2", s->made_on, err);
 		if (st == PD_OK)
 			st = pd_db_number(s, pd_sql_lost_parents, &bad, err);
 		if (st == PD_OK && bad)
@@ -199,16 +202,11 @@ static pd_status judge(pd_store *s, bool create, sqlite3_int64 id,
 	if (id != APPLICATION_ID)
 		return pd_fail_at(err, PD_DATA, s->path, 0, 0,
 		                  "not a perdraw database");
-	if (version > VERSION || version < 1)
+	if (version > VERSION || version < READABLE)
 		return pd_fail_at(err, PD_DATA, s->path, 0, 0,
 		                  "database is of version %lld, this program "
 		                  "reads up to version %d", (long long)version,
 		                  VERSION);
-	if (version < VERSION && !s->writable)
-		return pd_fail_at(err, PD_NO_PERMISSION, s->path, 0, 0,
-		                  "database is of version %lld and must be "
-		                  "opened for writing once to be brought to "
-		                  "version %d", (long long)version, VERSION);
 	return PD_OK;
 }
 
@@ -244,13 +242,16 @@ pd_status pd_schema_prepare(pd_store *s, bool create, pd_error *err)
 		st = quick_check(s, err);
 	if (st == PD_OK && s->writable)
 		st = set_journal(s, err);
-	if (st == PD_OK && (empty || version < VERSION)) {
+	/* what is to be changed must be ours first */
+	if (st == PD_OK && !empty && version < VERSION)
+		st = compare(s, (int)version, err);
+	if (st == PD_OK && s->writable && (empty || version < VERSION)) {
 		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1,
 		                  (int *)NULL);
 		st = migrate(s, err);
 	}
 	if (st == PD_OK)
-		st = compare(s, err);
+		st = compare(s, s->writable ? VERSION : (int)version, err);
 	if (st == PD_OK) {
 		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1,
 		                  (int *)NULL);

@@ -52,6 +52,9 @@ extern const char pd_sql_find_source[], pd_sql_same_size[],
 extern const char pd_sql_old_profiles[],
     pd_sql_slips[], pd_sql_aliquot_line[], pd_sql_site_line[];
 
+/* migrate_NNN.sql: one string a file */
+extern const char pd_sql_migrate_002[];
+
 /* read.sql */
 extern const char pd_sql_read_counts[], pd_sql_read_sources[],
     pd_sql_read_findings[], pd_sql_read_words[], pd_sql_read_names[],

@@ -15,6 +15,7 @@ static const char *act(const char *what)
 		{ "create", "made" },    { "migrate", "changed in version" },
 		{ "load", "loaded" },    { "supersede", "corrected" },
 		{ "plan", "planned" },   { "look", "looked at" },
+		{ "release", "given away" },
 	};
 
 	for (size_t i = 0; i < sizeof acts / sizeof *acts; i++)
