@@ -12,14 +12,14 @@
 	"--line:#d8d5cc;--axis:#2b3442;--grid:#d9dde3;--band:#e9e4d3;"        \
 	"--gain:#005f96;--gain-bg:#e8f2f9;--loss:#a33f00;--loss-bg:#fbeee4;"  \
 	"--same:#00664a;--same-bg:#e5f4ee;--open:#574b73;--open-bg:#f0edf5;"  \
-	"--data:#6b7686;--fit:#111722;--fitband:#bcd7ea;--link:#004d7a;"
+	"--data:#4d5867;--fit:#111722;--fitband:#bcd7ea;--link:#004d7a;"
 
 #define DARK                                                                  \
 	"--page:#12161c;--card:#1a2029;--ink:#e9e6df;--muted:#aab3c0;"        \
 	"--line:#39424f;--axis:#cfd6df;--grid:#333c48;--band:#3a3a2c;"        \
 	"--gain:#7cc4f2;--gain-bg:#16293a;--loss:#ffa36b;--loss-bg:#38231a;"  \
 	"--same:#5fd0a8;--same-bg:#13302a;--open:#cbbde2;--open-bg:#2a2636;"  \
-	"--data:#8d99a9;--fit:#f4f1ea;--fitband:#27475f;--link:#9ad0f5;"
+	"--data:#a3afbf;--fit:#f4f1ea;--fitband:#27475f;--link:#9ad0f5;"
 
 const char pd_html_style[] =
 	":root{color-scheme:light dark;" LIGHT "}\n"
@@ -31,7 +31,10 @@ const char pd_html_style[] =
 	"--same:CanvasText;--same-bg:Canvas;--open:CanvasText;"
 	"--open-bg:Canvas;--data:CanvasText;--fit:Highlight;"
 	"--fitband:Canvas;--link:LinkText}\n"
-	".i-band{stroke:CanvasText;stroke-dasharray:2 3}}\n"
+	".i-band{stroke:CanvasText;stroke-dasharray:2 3}"
+	/* shades of a map, in the reader's own two colours */
+	".area.i-grid{fill:color-mix(in srgb,CanvasText 22%,Canvas)}"
+	".area.i-muted{fill:color-mix(in srgb,CanvasText 68%,Canvas)}}\n"
 	"*{box-sizing:border-box}\n"
 	"html{-webkit-text-size-adjust:100%;text-size-adjust:100%}\n"
 	"body{margin:0;background:var(--page);color:var(--ink);"
@@ -107,7 +110,15 @@ const char pd_html_style[] =
 	"dt{color:var(--muted)}dd{margin:0;overflow-wrap:anywhere}\n"
 	"ul.plain li{overflow-wrap:anywhere}\n"
 	/* tables */
-	".scroll{overflow-x:auto;margin:1.2rem 0 .4rem}\n"
+	/* A wide table scrolls in its box; a shade at an edge says that it goes on
+	 * there: two layers move with the table and cover two that stay. */
+	".scroll{overflow-x:auto;margin:1.2rem 0 .4rem;--shade:var(--muted);"
+	"background:linear-gradient(to right,var(--page) 1rem,transparent) left/"
+	"2.2rem 100% no-repeat local,linear-gradient(to left,var(--page) 1rem,"
+	"transparent) right/2.2rem 100% no-repeat local,linear-gradient(to "
+	"right,var(--shade),transparent) left/.45rem 100% no-repeat scroll,"
+	"linear-gradient(to left,var(--shade),transparent) right/.45rem 100% "
+	"no-repeat scroll}\n"
 	"table{border-collapse:collapse;font-size:.95rem;line-height:1.4;"
 	"font-variant-numeric:tabular-nums;min-width:min(100%,24rem)}\n"
 	"caption{text-align:left;font-weight:600;padding-bottom:.4rem}\n"
@@ -134,7 +145,7 @@ const char pd_html_style[] =
 	"@media screen and (max-width:48rem){.scene.wide{display:none}"
 	".scene.narrow{display:block}}\n"
 	".line,.dots{fill:none;stroke:currentColor}\n"
-	".dots{stroke-linecap:round;opacity:.75}.i-data.line{opacity:.55}\n"
+	".dots{stroke-linecap:round;opacity:.75}.i-data.line{opacity:.7}\n"
 	".area{fill:currentColor}\n"
 	".hollow{fill:var(--page);stroke:currentColor}\n"
 	"svg text{fill:currentColor}.strong{font-weight:700}\n"
@@ -149,6 +160,10 @@ const char pd_html_style[] =
 	"@media screen and (max-width:48rem){body{font-size:1rem}h1{font-size:1.7rem}"
 	"h2{font-size:1.3rem}.rows>li{display:block}.verdicts{margin:.5rem 0}"
 	"dl{display:block}dt{margin-top:.4rem}"
+	/* the caption is read whole and row names stay while a table scrolls */
+	"caption{position:sticky;left:0;max-width:calc(100vw - 2rem)}"
+	"tbody th[scope=row]{position:sticky;left:0;background:var(--page);"
+	"min-width:0;max-width:38vw;overflow-wrap:anywhere}"
 	"header,nav,main,footer{padding-left:1rem;padding-right:1rem}}\n"
 	"@media (prefers-reduced-motion:no-preference){"
 	"html{scroll-behavior:smooth}}\n"
@@ -167,7 +182,7 @@ const char pd_html_style[] =
 	"figure,.box,.short,.rows>li,tr,dl{break-inside:avoid}"
 	"thead{display:table-header-group;break-after:avoid}"
 	"tbody tr:nth-child(-n+3){break-before:avoid}"
-	".scroll{overflow:visible}table{font-size:.9rem;min-width:0}"
+	".scroll{overflow:visible;background:none}table{font-size:.9rem;min-width:0}"
 	"th,td{padding-right:.8rem}thead th{max-width:7rem}"
 	".scene{max-width:9cm}.scene.wide{max-width:15cm}"
 	".rows>li{grid-template-columns:minmax(0,1fr) 8cm;padding:.5rem 0}"

@@ -55,7 +55,7 @@ static void begin_page(struct page *p)
 	put(p, "<style>\n");
 	put(p, pd_html_style);
 	put(p, "</style>\n</head>\n<body>\n"
-	       "<a class=\"skip\" href=\"#main\">Skip to the verdicts</a>\n"
+	       "<a class=\"skip\" href=\"#main\">Skip to the result</a>\n"
 	       "<header>\n");
 }
 
