@@ -3,6 +3,7 @@
  * turns its end into an exit status. No work of its own.
  */
 #include "command.h"
+#include "complete.h"
 #include "out.h"
 #include "running.h"
 #include "say.h"
@@ -27,6 +28,7 @@ static const char outro[] =
     "  perdraw load --db clinic.db draws-2025.csv\n"
     "  perdraw review --db clinic.db --plan quarter.plan\n"
     "  perdraw review --help\n"
+    "  perdraw --completion-for bash\n"
     "\n"
     "exit status\n"
     "  0 done, 1 no answer from these data, 2 recomputed and different,\n"
@@ -61,6 +63,18 @@ static int version(void)
 {
 	puts("perdraw " PD_VERSION);
 	return 0;
+}
+
+/* perdraw --completion-for SHELL */
+static int completion(int argc, char **argv)
+{
+	const char *shell = argc == 3 ? argv[2] : "";
+
+	if (complete_print(shell, stdout))
+		return 0;
+	say_error("option '--completion-for' wants one of bash, zsh, fish, "
+	          "found '%s'", shell);
+	return pd_status_exit(PD_USAGE);
 }
 
 static const struct command *find(const char *name)
@@ -146,6 +160,8 @@ static int start(int argc, char **argv)
 		return general_help();
 	if (strcmp(first, "--version") == 0 || strcmp(first, "-V") == 0)
 		return version();
+	if (strcmp(first, "--completion-for") == 0)
+		return completion(argc, argv);
 	if (strcmp(first, "help") == 0 && argc == 2)
 		return general_help();
 	if (strcmp(first, "help") == 0) {

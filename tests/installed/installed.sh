@@ -19,6 +19,11 @@ status 0 "a user's program compiles" ${PERDRAW_CC:-cc} -std=c17 -Wall -Wextra \
 	$(pkg-config --cflags --libs perdraw)
 status 0 "a user's program runs" "$scratch/user" "$scratch/new.db"
 says out "0 patients"
+for script in "$PERDRAW_BASH/perdraw" "$PERDRAW_DATA/zsh/site-functions/_perdraw" \
+	"$PERDRAW_DATA/fish/vendor_completions.d/perdraw.fish"; do
+	check "no completion script $script" grep -q "'--\{0,1\}[^']*db\|-l db" "$script"
+done
+
 exported=$(nm -D --defined-only "$libdir/libperdraw.so" |
 	awk '$2 != "A" && $3 !~ /^(pd_|__asan|_init$|_fini$|__bss_start$|_edata$|_end$)/ { print $3 }')
 check "the library exports only pd_ names, found: $exported" \
