@@ -3,6 +3,7 @@
  */
 #include "report/block.h"
 #include "report_read.h"
+#include "scene_read.h"
 #include "report_sample.h"
 
 #include <check.h>
@@ -81,33 +82,6 @@ START_TEST(axis_ticks)
 }
 END_TEST
 
-/* Every mark of every figure lies inside its scene, text with its size. */
-static void inside(const pd_scene *s, unsigned figure)
-{
-	for (size_t i = 0; i < s->n_marks; i++) {
-		const pd_mark *m = &s->mark[i];
-		bool is_text = m->kind == PD_MARK_TEXT;
-		double w = is_text ? pd_text_width(m->text, m->size) : 0;
-		double h = is_text ? 0.75 * m->size : 0; /* above the line */
-		double before = m->anchor == PD_START ? 0
-		                : m->anchor == PD_END ? w
-		                                      : w / 2;
-
-		for (size_t k = 0; k < m->n; k++) {
-			double x = m->xy[2 * k], y = m->xy[2 * k + 1];
-			double left = m->turn != 0 ? x - h : x - before;
-			double right = m->turn != 0 ? x : x - before + w;
-			double top = m->turn != 0 ? y - w / 2 : y - h;
-			double foot = m->turn != 0 ? y + w / 2 : y;
-
-			ck_assert_msg(left >= -1 && right <= s->width + 1 &&
-			                  top >= -1 && foot <= s->height + 1,
-			              "figure %u: '%s' leaves the scene",
-			              figure, m->text ? m->text : "a mark");
-		}
-	}
-}
-
 static unsigned all_inside(const pd_doc *d)
 {
 	unsigned n = 0;
@@ -115,9 +89,9 @@ static unsigned all_inside(const pd_doc *d)
 	for (const pd_block *b = d->first; b; b = b->next) {
 		if (b->kind != PD_BLOCK_FIGURE)
 			continue;
-		inside(b->figure->scene, b->figure->number);
-		if (b->figure->narrow)
-			inside(b->figure->narrow, b->figure->number);
+		scene_sound(b->figure->scene, b->figure->title);
+		scene_sound(b->figure->narrow, b->figure->title);
+		ck_assert_double_le(b->figure->narrow->width, 360);
 		n++;
 	}
 	return n;

@@ -91,6 +91,14 @@ typedef struct pd_weighing {
 	pd_alike *alike;
 } pd_weighing;
 
+/* How the rows of a slope lie along its parameter: a cell of it, both ends
+ * alike where every value stands for itself, and the line there. */
+typedef struct pd_strip {
+	double from, to, at;     /* parameter's unit; `at`: its middle         */
+	size_t n_rows, n_patients;
+	double fitted, low, high; /* NaN: beyond the line's reach              */
+} pd_strip;
+
 /* What the figure draws; counts 0 where not applicable. */
 typedef struct pd_points {
 	/* pairs: the two arms' value of one unit (patient, site ...) */
@@ -105,6 +113,8 @@ typedef struct pd_points {
 	const double *x, *y;
 	size_t n_line;
 	const double *line_x, *line_y, *line_low, *line_high;
+	size_t n_strip;          /* all rows, ascending                        */
+	const pd_strip *strip;
 	size_t n_left_out; /* points thinned away, said beside the figure */
 } pd_points;
 

@@ -11,7 +11,8 @@
 typedef struct pd_signal {
 	const char *chart;       /* "cumulative sum" or "weighted average"     */
 	const char *group;       /* "all cases", "operator op-a", ...          */
-	const char *date;        /* of the case at which it was raised         */
+	double time;             /* of the case at which it was raised, years  */
+	const char *date;        /* the same, as a date                        */
 	const char *since;       /* likely start: date of the first case of the
 	                            run that led to it                         */
 	size_t n_since;          /* cases from there to the signal             */

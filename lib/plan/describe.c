@@ -1,5 +1,6 @@
 /* describe.c - what each level holds, and what the figure draws. */
 #include "plan/describe.h"
+#include "plan/describe_slope.h"
 #include "stats/paired.h"
 
 #include <math.h>
@@ -9,8 +10,7 @@
 enum {
 	MOST_BANDS = 6,      /* distinct values shown one by one              */
 	BANDS = 4,           /* else quarters of the rows                     */
-	MOST_PAIRS = 150, MOST_LEVEL_POINTS = 120, MOST_XY = 400,
-	LINE_POINTS = 25
+	MOST_PAIRS = 150, MOST_LEVEL_POINTS = 120
 };
 
 struct work {
@@ -270,72 +270,6 @@ static pd_status level_points(struct work *w, pd_error *err)
 	return PD_OK;
 }
 
-static pd_status fitted_line(struct work *w, pd_fit *fit, pd_error *err)
-{
-	size_t p = fit->design.p, n = w->r->n;
-	double *mean = PD_NEW(w->arena, double, p);
-	double *c = PD_NEW(w->arena, double, p);
-	double *sorted = malloc((n + 1) * sizeof *sorted);
-	double *out[4];
-	pd_status st = PD_OK;
-
-	for (size_t k = 0; k < 4; k++)
-		out[k] = PD_NEW(w->arena, double, LINE_POINTS);
-	if (!mean || !c || !sorted || !out[0] || !out[1] || !out[2] ||
-	    !out[3]) {
-		free(sorted);
-		return no_memory(err);
-	}
-	for (size_t i = 0; i < n; i++)
-		for (size_t j = 0; j < p; j++)
-			mean[j] += fit->design.x[i * p + j] / (double)n;
-	memcpy(sorted, w->r->x, n * sizeof *sorted);
-	qsort(sorted, n, sizeof *sorted, by_number);
-	double low = sorted[n / 50], high = sorted[n - 1 - n / 50];
-
-	for (size_t k = 0; st == PD_OK && k < LINE_POINTS; k++) {
-		double x = low + (high - low) * (double)k / (LINE_POINTS - 1);
-		pd_estimate e;
-
-		memcpy(c, mean, p * sizeof *c);
-		pd_fit_place(fit, x, c);
-		st = pd_impute_contrast(fit->model, c, w->level,
-		                        PD_SATTERTHWAITE, &e, err);
-		out[0][k] = fit->curve             ? x
-		            : isnan(w->q->step) ? exp2(x)
-		                                : x * w->q->step;
-		out[1][k] = shown(w, e.value);
-		out[2][k] = shown(w, e.low);
-		out[3][k] = shown(w, e.high);
-	}
-	free(sorted);
-	w->a->points.n_line = LINE_POINTS;
-	w->a->points.line_x = out[0];
-	w->a->points.line_y = out[1];
-	w->a->points.line_low = out[2];
-	w->a->points.line_high = out[3];
-	return st;
-}
-
-static pd_status slope_points(struct work *w, pd_fit *fit, pd_error *err)
-{
-	size_t step = every(w->r->n, MOST_XY), n = 0;
-	double *x = PD_NEW(w->arena, double, w->r->n / step + 1);
-	double *y = PD_NEW(w->arena, double, w->r->n / step + 1);
-
-	if (!x || !y)
-		return no_memory(err);
-	for (size_t i = 0; i < w->r->n; i += step, n++) {
-		x[n] = w->r->raw[i];
-		y[n] = shown(w, w->y[i]);
-	}
-	w->a->points.n_xy = n;
-	w->a->points.x = x;
-	w->a->points.y = y;
-	w->a->points.n_left_out = w->r->n - n;
-	return fit ? fitted_line(w, fit, err) : PD_OK;
-}
-
 pd_status pd_describe(const pd_question *q, const pd_rows *rows,
                       const double *y, pd_fit *fit, const pd_pairs *pairs,
                       double level, pd_arena *arena, pd_arena *scratch,
@@ -357,5 +291,7 @@ pd_status pd_describe(const pd_question *q, const pd_rows *rows,
 		return st;
 	if (pairs)
 		return pair_points(&w, pairs, err);
-	return rows->x ? slope_points(&w, fit, err) : level_points(&w, err);
+	return rows->x ? pd_describe_slope(q, rows, y, fit, level, arena,
+	                                   &answer->points, err)
+	               : level_points(&w, err);
 }

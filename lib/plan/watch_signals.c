@@ -72,6 +72,7 @@ static pd_status put_signal(struct work *w, const char *chart, size_t from,
 	pd_signal *s = &w->a->signal[w->a->n_signals++];
 
 	*s = (pd_signal){ .chart = chart, .group = w->group,
+		          .time = last->time,
 		          .date = pd_watch_date(w->arena, last->time),
 		          .since = pd_watch_date(w->arena, first->time),
 		          .n_since = at - from + 1,

@@ -88,7 +88,7 @@ typedef struct pd_board {
 typedef struct pd_figure {
 	unsigned number;
 	const char *title, *description;
-	pd_scene *scene, *narrow; /* narrow NULL: one scene for every width */
+	pd_scene *scene, *narrow; /* for a page, for a phone            */
 	const pd_bars *bars; /* what a character page can draw, or NULL   */
 	unsigned table;      /* number of the table with its numbers      */
 } pd_figure;
@@ -162,9 +162,10 @@ void pd_doc_table_note(pd_doc *d, pd_table *t, const char *text);
  * failure that says so. */
 const pd_table *pd_doc_table_at(const pd_doc *d, unsigned number);
 pd_status pd_doc_no_table(const pd_doc *d, unsigned number, pd_error *err);
-/* A numbered figure; scenes and bars stay the caller's arena's. */
+/* A numbered figure, for a page and for a phone; scenes and bars stay the
+ * caller's arena's. */
 pd_figure *pd_doc_figure(pd_doc *d, const char *title, const char *description,
-                         pd_scene *scene);
+                         pd_scene *scene, pd_scene *narrow);
 
 /* A verdict's sign as a character: the shape that figures draw. */
 const char *pd_verdict_sign(pd_verdict v);

@@ -235,7 +235,8 @@ static void figure(pd_doc *d, const pd_bridge_answer *a)
 	    "One dot a pull: across, the middle of both readings; upwards, what "
 	    "the second reads of the first. The line is the bias, the band the "
 	    "limits of agreement.",
-	    pd_figure_slope(d->arena, fake, &w));
+	    pd_figure_slope(d->arena, fake, &w, false),
+	    pd_figure_slope(d->arena, fake, &w, true));
 
 	if (f)
 		f->table = 1;

@@ -100,13 +100,12 @@ static void figure(pd_doc *d, const pd_claim_answer *a)
 	    "the thick upright line no effect, the shaded band the margin inside "
 	    "which a difference does not change practice. A sign without a line: "
 	    "nothing printed says how uncertain it is.",
-	    pd_figure_forest(d->arena, b, false));
+	    pd_figure_forest(d->arena, b, false),
+	    pd_figure_forest(d->arena, b, true));
 
 	if (f) {
-		f->narrow = pd_figure_forest(d->arena, b, true);
 		f->bars = b;
 		f->table = d->n_tables + 1;
-		d->failed = d->failed || !f->narrow || f->narrow->failed;
 	}
 	pd_table *t = pd_doc_table(d, "The ratios of the figure", 2, column,
 	                           "not estimable");

@@ -355,14 +355,10 @@ static void map(pd_doc *d, const pd_expect_answer *a)
 	                 "were not seen hold no number.",
 	                 isnan(a->target) ? "larger the yield"
 	                                  : "more of 100 reach the target"),
-	    pd_figure_map(d->arena, m, false));
+	    pd_figure_map(d->arena, m, false), pd_figure_map(d->arena, m, true));
 
-	if (f) {
-		f->narrow = pd_figure_map(d->arena, m, true);
+	if (f)
 		f->table = d->n_tables + 1;
-		d->failed = d->failed || !f->scene || f->scene->failed ||
-		            !f->narrow || f->narrow->failed;
-	}
 	map_table(d, a);
 }
 

@@ -223,7 +223,8 @@ static void pair_figure(pd_doc *d, const pd_answer *a)
 	        second, first, axis_kind(a), first, c.more, a->points.n_pairs,
 	        c.less, ratio ? "ratio" : "difference",
 	        zero_pairs(d, a, c.not_drawn), left_out(d, a)),
-	    pd_figure_pairs(d->arena, a, &w));
+	    pd_figure_pairs(d->arena, a, &w, false),
+	    pd_figure_pairs(d->arena, a, &w, true));
 	if (f)
 		f->table = d->n_tables + 1;
 	pair_table(d, a, &c);
@@ -245,11 +246,56 @@ static void level_figure(pd_doc *d, const pd_answer *a)
 	        "square with its interval marks the %s, patients as units.%s%s",
 	        axis_kind(a), a->scale == PD_RATIO ? "geometric mean" : "mean",
 	        zero_results(d, a, zeros), left_out(d, a)),
-	    pd_figure_levels(d->arena, a, &w));
+	    pd_figure_levels(d->arena, a, &w, false),
+	    pd_figure_levels(d->arena, a, &w, true));
 
 	/* The numbers stand in the table by level, the last one before. */
 	if (f)
 		f->table = d->n_tables;
+}
+
+/* "3" or "2.1 to 3.4": a cell of the strip. */
+static const char *cell_words(pd_doc *d, const pd_strip *c)
+{
+	return c->to > c->from
+	           ? pd_doc_print(d, "%s to %s", pd_say_short(d, c->from),
+	                          pd_say_short(d, c->to))
+	           : pd_say_short(d, c->at);
+}
+
+static void strip_table(pd_doc *d, const pd_answer *a)
+{
+	const pd_points *p = &a->points;
+	bool ranges = false;
+	const pd_cell_column column[] = {
+		{ a->parameter_words ? a->parameter_words : "Value", NULL,
+		  true },
+		{ "Results", NULL, true },
+		{ "Patients", NULL, true },
+		{ pd_doc_print(d, "Fitted there (%s CI)", pd_say_level(d, a)),
+		  a->unit ? unit_words(d, a) : NULL, true },
+	};
+	pd_table *t = pd_doc_table(
+	    d, pd_doc_print(d, "The fitted line, and how the results lie along %s",
+	                    pd_say_parameter(d, a)), 4, column,
+	    "beyond the line, which runs over the middle 96 of 100 results");
+
+	for (size_t k = 0; k < p->n_strip; k++) {
+		const pd_strip *c = &p->strip[k];
+		const char **cell = pd_doc_row(d, t, NULL);
+
+		if (!cell)
+			return;
+		ranges = ranges || c->to > c->from;
+		cell[0] = cell_words(d, c);
+		cell[1] = pd_say_count(d, c->n_rows);
+		cell[2] = pd_say_count(d, c->n_patients);
+		if (isfinite(c->fitted))
+			cell[3] = pd_say_centre(d, c->fitted, c->low, c->high);
+	}
+	if (ranges)
+		pd_doc_table_note(d, t, "Fitted there: at the middle of the "
+		                        "range, what is held equal at its mean.");
 }
 
 static void line_table(pd_doc *d, const pd_answer *a)
@@ -274,6 +320,21 @@ static void line_table(pd_doc *d, const pd_answer *a)
 	}
 }
 
+static const char *strip_words(pd_doc *d, const pd_points *p)
+{
+	size_t most = 0;
+
+	for (size_t k = 0; k < p->n_strip; k++)
+		if (p->strip[k].n_rows > most)
+			most = p->strip[k].n_rows;
+	if (!most)
+		return "";
+	return pd_doc_print(d,
+	                    " The bars at the foot count the results there, %s "
+	                    "where most lie.",
+	                    pd_say_count(d, most));
+}
+
 static void slope_figure(pd_doc *d, const pd_answer *a)
 {
 	pd_figure_words w = { value_axis(d, a), a->parameter_words, NULL, NULL,
@@ -290,14 +351,18 @@ static void slope_figure(pd_doc *d, const pd_answer *a)
 	        d,
 	        "One dot a result; across: %s, on a %s axis; upwards: the result, "
 	        "on a %s axis. The line is the fit, the band around it its "
-	        "interval.%s%s",
+	        "interval.%s%s%s",
 	        a->parameter_words ? a->parameter_words : "",
 	        a->log_x ? "logarithmic" : "linear", axis_kind(a),
+	        strip_words(d, p),
 	        zero_results(d, a, zeros), left_out(d, a)),
-	    pd_figure_slope(d->arena, a, &w));
-	if (f && p->n_line)
+	    pd_figure_slope(d->arena, a, &w, false),
+	    pd_figure_slope(d->arena, a, &w, true));
+	if (f && (p->n_line || p->n_strip))
 		f->table = d->n_tables + 1;
-	if (p->n_line)
+	if (p->n_strip)
+		strip_table(d, a);
+	else if (p->n_line)
 		line_table(d, a);
 }
 

@@ -144,12 +144,11 @@ static void forest_of(pd_doc *d, const pd_review *r, size_t n_answers,
 	f = pd_doc_figure(
 	    d,
 	    scale == PD_RATIO ? "Effects as ratios" : "Effects as differences",
-	    forest_description(d, b), pd_figure_forest(d->arena, b, false));
+	    forest_description(d, b), pd_figure_forest(d->arena, b, false),
+	    pd_figure_forest(d->arena, b, true));
 	if (f) {
-		f->narrow = pd_figure_forest(d->arena, b, true);
 		f->bars = b;
 		f->table = d->n_tables + 1;
-		d->failed = d->failed || !f->narrow || f->narrow->failed;
 	}
 	forest_table(d, r, n_answers, scale);
 }
@@ -223,7 +222,8 @@ void pd_part_trend(pd_doc *d, const pd_review *r)
 	        "which something changed; the table says what.",
 	        pd_say_review_level(d, r), r->trend[0].quarter,
 	        r->trend[r->n_trends - 1].quarter),
-	    pd_figure_trend(d->arena, r->trend, r->n_trends));
+	    pd_figure_trend(d->arena, r->trend, r->n_trends, false),
+	    pd_figure_trend(d->arena, r->trend, r->n_trends, true));
 	if (f)
 		f->table = d->n_tables + 1;
 	trend_table(d, r);

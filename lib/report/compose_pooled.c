@@ -171,14 +171,13 @@ static void forest(pd_doc *d, const pd_pooled_answer *a)
 	    "One row a source: the sign is the ratio, the line its interval, the "
 	    "thick upright line no effect. Filled squares: the pool, and the range "
 	    "in which a further comparison would be expected.",
-	    pd_figure_forest(d->arena, b, false));
+	    pd_figure_forest(d->arena, b, false),
+	    pd_figure_forest(d->arena, b, true));
 
 	if (!f)
 		return;
-	f->narrow = pd_figure_forest(d->arena, b, true);
 	f->bars = b;
 	f->table = d->n_tables;
-	d->failed = d->failed || !f->narrow || f->narrow->failed;
 }
 
 static void details(pd_doc *d, const pd_pooled_answer *a)

@@ -148,6 +148,46 @@ static void charts_table(pd_doc *d, const pd_watch_answer *a)
 	                 pd_say_count(d, a->n_charts)));
 }
 
+/* The chart as it stood at the last case of each year. */
+static void years_table(pd_doc *d, const pd_chart *c)
+{
+	static const pd_cell_column column[] = {
+		{ "At the end of", NULL, false },
+		{ "Cases", NULL, true },
+		{ "Average", "SD", true },
+		{ "Its limits", "SD", true },
+		{ "Sum, gains", "SD", true },
+		{ "Sum, losses", "SD", true },
+	};
+	pd_table *t = pd_doc_table(d, "The chart of all cases, year by year", 6,
+	                           column, "baseline: nothing is charted yet");
+
+	for (size_t i = 0; i < c->n; i++) {
+		bool charted = i >= c->n_base;
+
+		if (i + 1 < c->n && floor(c->time[i + 1]) <= floor(c->time[i]))
+			continue;
+		const char **cell = pd_doc_row(d, t, NULL);
+
+		if (!cell)
+			return;
+		cell[0] = pd_doc_print(d, "%.0f", floor(c->time[i]));
+		cell[1] = pd_say_count(d, i + 1);
+		if (!charted)
+			continue;
+		cell[2] = fixed(d, c->average[i], 2);
+		cell[3] = pd_doc_print(d, "\xc2\xb1%s",
+		                       fixed(d, c->half[i], 2));
+		cell[4] = fixed(d, c->up[i], 2);
+		cell[5] = fixed(d, c->down[i], 2);
+	}
+	pd_doc_table_note(
+	    d, t,
+	    pd_doc_print(d, "The sums signal at %s. A limit of the average is "
+	                 "narrow just after the start and after a signal.",
+	                 fixed(d, c->limit_sum, 2)));
+}
+
 static void chart_figure(pd_doc *d, const pd_watch_answer *a)
 {
 	pd_buf b;
@@ -156,9 +196,11 @@ static void chart_figure(pd_doc *d, const pd_watch_answer *a)
 	pd_buf_init(&b);
 	pd_buf_add(&b,
 	           "Across: time. Above: the weighted average of cases, in "
-	           "standard deviations of the baseline, with its limits. Below: "
-	           "cumulative sums, upwards for gains and downwards for losses, "
-	           "with their limits. The shaded part is the baseline.");
+	           "standard deviations (SD) of the baseline. Below: cumulative "
+	           "sums, upwards for gains and downwards for losses. Broken "
+	           "lines are the limits; an arrow head at the edge marks a "
+	           "signal and points the way the cases had moved. The shaded "
+	           "part is the baseline.");
 	for (size_t k = 0; k < a->n_marks; k++) {
 		pd_buf_print(&b, " %c: %s.", letter, a->mark[k].words);
 		if (letter < 'z')
@@ -167,10 +209,12 @@ static void chart_figure(pd_doc *d, const pd_watch_answer *a)
 	pd_figure *f = pd_doc_figure(
 	    d, pd_doc_print(d, "Cases in time: %s", a->chart[0].group),
 	    pd_doc_take(d, &b),
-	    pd_figure_watch(d->arena, &a->chart[0], a->mark, a->n_marks));
+	    pd_figure_watch(d->arena, a, false),
+	    pd_figure_watch(d->arena, a, true));
 
 	if (f)
-		f->table = d->n_tables;
+		f->table = d->n_tables + 1;
+	years_table(d, &a->chart[0]);
 }
 
 static void funnel(pd_doc *d, const pd_watch_answer *a)
@@ -223,8 +267,10 @@ static void funnel(pd_doc *d, const pd_watch_answer *a)
 	    d, "Operators over their number of cases",
 	    "Across: cases; upwards: cases' residuals against those of all. Dots: "
 	    "an operator's own mean; squares: partially pooled, with limits. Lines: "
-	    "where means lie by chance alone, 95 in 100 (broken) and 998 in 1000.",
-	    pd_figure_funnel(d->arena, a));
+	    "where means lie by chance alone, 95 in 100 (broken) and 998 in 1000. "
+	    "A name without room is left out here; the table has all.",
+	    pd_figure_funnel(d->arena, a, false),
+	    pd_figure_funnel(d->arena, a, true));
 
 	if (f)
 		f->table = d->n_tables;
@@ -298,7 +344,8 @@ pd_status pd_compose_watch(const pd_watch_answer *a, pd_doc **out,
 		signal_table(d, a);
 	if (!a->refusal) {
 		charts_table(d, a);
-		chart_figure(d, a);
+		if (a->chart[0].n)
+			chart_figure(d, a);
 	}
 	how(d, a);
 	if (!a->refusal)

@@ -294,12 +294,12 @@ unsigned pd_doc_tables(const pd_doc *d)
 }
 
 pd_figure *pd_doc_figure(pd_doc *d, const char *title, const char *description,
-                         pd_scene *scene)
+                         pd_scene *scene, pd_scene *narrow)
 {
 	pd_block *b = add(d, PD_BLOCK_FIGURE);
 	pd_figure *f = PD_NEW(d->arena, pd_figure, 1);
 
-	if (!b || !f || !scene || scene->failed) {
+	if (!b || !f || !scene || scene->failed || !narrow || narrow->failed) {
 		d->failed = true;
 		return NULL;
 	}
@@ -307,6 +307,7 @@ pd_figure *pd_doc_figure(pd_doc *d, const char *title, const char *description,
 	f->title = pd_doc_text(d, title);
 	f->description = pd_doc_text(d, description);
 	f->scene = scene;
+	f->narrow = narrow;
 	b->figure = f;
 	return f;
 }

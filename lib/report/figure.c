@@ -178,7 +178,21 @@ static double width_n(const char *text, size_t n, double height)
 	return w * height;
 }
 
-/* Bytes of `text` that fit one line: whole words, one word at the least. */
+/* Bytes of a word too wide for a line that fit it, one character at least. */
+static size_t word_part(const char *text, double height, double width)
+{
+	const char *end = text, *next = text;
+	double w = 0;
+
+	for (uint32_t c; (c = pd_clean_next(&next)) && c != ' '; end = next) {
+		w += share(c) * height;
+		if (w > width && end > text)
+			break;
+	}
+	return (size_t)(end - text);
+}
+
+/* Bytes of `text` that fit one line: whole words, part of one at the least. */
 static size_t line_length(const char *text, double height, double width)
 {
 	size_t best = 0, n = 0;
@@ -186,12 +200,12 @@ static size_t line_length(const char *text, double height, double width)
 	while (text[n]) {
 		size_t end = n + strcspn(text + n, " ");
 
-		if (best && width_n(text, end, height) > width)
+		if (width_n(text, end, height) > width)
 			break;
 		best = end;
 		n = end + strspn(text + end, " ");
 	}
-	return best;
+	return best ? best : word_part(text, height, width);
 }
 
 size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
@@ -217,6 +231,36 @@ size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
 		text += strspn(text, " ");
 	}
 	return lines;
+}
+
+const char *pd_scene_fitted(pd_scene *s, const char *text, double height,
+                            double width)
+{
+	const char *end = text, *next = text;
+	double w = 0, dots = 3 * share('.') * height;
+
+	if (pd_text_width(text, height) <= width)
+		return text;
+	for (uint32_t c; (c = pd_clean_next(&next)); end = next) {
+		w += share(c) * height;
+		if (w + dots > width)
+			break;
+	}
+	const char *cut = pd_arena_print(s->arena, "%.*s...",
+	                                 (int)(end - text), text);
+
+	s->failed = s->failed || !cut;
+	return cut ? cut : "";
+}
+
+void pd_scene_arrow(pd_scene *s, pd_ink ink, double x, double y, double dx,
+                    double dy)
+{
+	double back_x = x - 9 * dx, back_y = y - 9 * dy;
+	const double xy[] = { x,           y,           back_x - 5 * dy,
+		              back_y - 5 * dx, back_x + 5 * dy, back_y + 5 * dx };
+
+	add(s, PD_MARK_AREA, ink, 1, 3, xy);
 }
 
 pd_ink pd_verdict_ink(pd_verdict v, bool neutral)

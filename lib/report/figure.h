@@ -84,6 +84,13 @@ size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
                         double step, double width, const char *text);
 /* Width text will take, for the sans-serif metrics the writers ask for. */
 double pd_text_width(const char *text, double height);
+/* The text, or as much of it as `width` holds with dots after it. */
+const char *pd_scene_fitted(pd_scene *s, const char *text, double height,
+                            double width);
+/* The head of an arrow whose point lies at x, y and looks along (dx, dy), one
+ * of which is -1 or 1 and the other 0: something goes on past an axis. */
+void pd_scene_arrow(pd_scene *s, pd_ink ink, double x, double y, double dx,
+                    double dy);
 
 /* The sign of a verdict: a triangle up or down, a filled square, a hollow
  * diamond; and its ink (neutral: what nobody chooses is no gain or loss). */
@@ -144,16 +151,21 @@ typedef struct pd_figure_words {
 	const char *ratio_axis; /* "2 over 1" or "2 less 1"                   */
 } pd_figure_words;
 
+/*
+ * The figures of data, each for a page (440 wide or more) and, narrow, for a
+ * phone or one column of paper (300 wide), with text of the same height.
+ */
 /* Pairs joined by lines, and their ratios (differences) with the effect. */
 pd_scene *pd_figure_pairs(pd_arena *arena, const pd_answer *a,
-                          const pd_figure_words *w);
-/* Points by level with centre and interval. */
+                          const pd_figure_words *w, bool narrow);
+/* Points by level with centre and interval; narrow: a row a level. */
 pd_scene *pd_figure_levels(pd_arena *arena, const pd_answer *a,
-                           const pd_figure_words *w);
-/* Points, fitted line and its band. */
+                           const pd_figure_words *w, bool narrow);
+/* Points, fitted line and its band, and how the results lie along it. */
 pd_scene *pd_figure_slope(pd_arena *arena, const pd_answer *a,
-                          const pd_figure_words *w);
+                          const pd_figure_words *w, bool narrow);
 /* Two panels over the quarters: TNC and CFU-F, with intervals and notes. */
-pd_scene *pd_figure_trend(pd_arena *arena, const pd_trend *t, size_t n);
+pd_scene *pd_figure_trend(pd_arena *arena, const pd_trend *t, size_t n,
+                          bool narrow);
 
 #endif

@@ -18,6 +18,28 @@ void pd_reach(bool logarithmic, const double *x, size_t n, double *low,
 	}
 }
 
+void pd_reach_limits(bool logarithmic, const double *x, size_t n, double *low,
+                     double *high)
+{
+	double from = *low, to = *high, span;
+
+	if (!isfinite(from) || !isfinite(to)) {
+		pd_reach(logarithmic, x, n, low, high);
+		return;
+	}
+	span = logarithmic ? fmax(to / from, 2) : fmax(to - from, fabs(to) / 2);
+	if (span <= 0)
+		span = 1;
+	double least = logarithmic ? from / span : from - span;
+	double most = logarithmic ? to * span : to + span;
+
+	for (size_t i = 0; i < n; i++) {
+		double v = isnan(x[i]) ? x[i] : fmin(fmax(x[i], least), most);
+
+		pd_reach(logarithmic, &v, 1, low, high);
+	}
+}
+
 /* Tick label in `text`; false (scene marked) when memory ran out. */
 static bool label(pd_scene *s, pd_buf *text, double tick)
 {
@@ -45,6 +67,26 @@ double pd_value_axis_room(const pd_axis *a)
 	return widest + 13 + PD_FIGURE_TEXT;
 }
 
+/* "CFU-F/mL, log axis", in `length`. */
+static const char *title_of(pd_scene *s, const pd_axis *a, const char *title,
+                            double length)
+{
+	const char *tail = ", log axis", *text;
+	double own = pd_text_width(title, PD_FIGURE_TEXT);
+
+	if (!a->log)
+		return pd_scene_fitted(s, title, PD_FIGURE_TEXT, length);
+	if (own + pd_text_width(tail, PD_FIGURE_TEXT) > length)
+		tail = ", log";
+	text = pd_arena_print(
+	    s->arena, "%s%s",
+	    pd_scene_fitted(s, title, PD_FIGURE_TEXT,
+	                    length - pd_text_width(tail, PD_FIGURE_TEXT)),
+	    tail);
+	s->failed = s->failed || !text;
+	return text ? text : "";
+}
+
 void pd_draw_value_axis(pd_scene *s, const pd_axis *a, double x0, double x1,
                         const char *title)
 {
@@ -65,46 +107,123 @@ void pd_draw_value_axis(pd_scene *s, const pd_axis *a, double x0, double x1,
 	pd_buf_clear(&text);
 	pd_scene_line(s, PD_INK_AXIS, 1, false, x0, a->place, x0, a->place_to);
 	if (title)
-		pd_scene_side_text(s, PD_INK_TEXT, PD_FIGURE_TEXT,
-		                   x0 - 13 - widest,
-		                   (a->place + a->place_to) / 2, title);
+		pd_scene_side_text(
+		    s, PD_INK_TEXT, PD_FIGURE_TEXT, x0 - 13 - widest,
+		    (a->place + a->place_to) / 2,
+		    title_of(s, a, title, fabs(a->place - a->place_to)));
 }
 
 void pd_draw_foot_axis(pd_scene *s, const pd_axis *a, double y, double top,
                        const char *title)
 {
-	double tick[PD_MOST_TICKS];
+	double tick[PD_MOST_TICKS], taken = -INFINITY;
 	size_t n = pd_axis_ticks(a, tick);
 	pd_buf text;
 
 	pd_buf_init(&text);
 	for (size_t i = 0; i < n && label(s, &text, tick[i]); i++) {
 		double x = pd_axis_at(a, tick[i]);
+		double half = pd_text_width(pd_buf_text(&text),
+		                            PD_FIGURE_TEXT) / 2;
+		double at = fmax(fmin(x, s->width - half - 1), half + 1);
 
 		pd_scene_line(s, PD_INK_GRID, 0.8, false, x, y, x, top);
+		if (at - half < taken)
+			continue;
+		taken = at + half + 5;
 		pd_scene_text(s, PD_INK_MUTED, PD_FIGURE_TEXT, PD_MIDDLE, false,
-		              x, y + 17, pd_buf_text(&text));
+		              at, y + 17, pd_buf_text(&text));
 	}
 	pd_buf_clear(&text);
 	pd_scene_line(s, PD_INK_AXIS, 1, false, a->place, y, a->place_to, y);
 	if (title)
 		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_TEXT, PD_MIDDLE, false,
-		              (a->place + a->place_to) / 2, y + 36, title);
+		              (a->place + a->place_to) / 2, y + 36,
+		              title_of(s, a, title,
+		                       fabs(a->place_to - a->place)));
+}
+
+/* One end of an interval bar: a cap, or an arrow where it goes on. */
+static void draw_end(pd_scene *s, pd_ink ink, bool along, double at,
+                     double across, double way, bool beyond)
+{
+	double x = along ? at : across, y = along ? across : at;
+
+	if (beyond)
+		pd_scene_arrow(s, ink, x, y, along ? way : 0, along ? 0 : way);
+	else if (along)
+		pd_scene_line(s, ink, 2.2, false, x, y - 5, x, y + 5);
+	else
+		pd_scene_line(s, ink, 2.2, false, x - 5, y, x + 5, y);
+}
+
+static void draw_bar(pd_scene *s, pd_ink ink, const pd_axis *a, bool along,
+                     double across, double low, double high)
+{
+	double p0 = pd_axis_at(a, low), p1 = pd_axis_at(a, high);
+	double way = a->place_to > a->place ? 1 : -1;
+
+	if (isnan(low) || isnan(high))
+		return;
+	if (along)
+		pd_scene_line(s, ink, 2.2, false, p0, across, p1, across);
+	else
+		pd_scene_line(s, ink, 2.2, false, across, p0, across, p1);
+	draw_end(s, ink, along, p0, across, -way, low < a->from);
+	draw_end(s, ink, along, p1, across, way, high > a->to);
 }
 
 void pd_draw_limits(pd_scene *s, pd_ink ink, const pd_axis *a, double x,
                     double low, double high)
 {
-	double y0 = pd_axis_at(a, low), y1 = pd_axis_at(a, high);
+	draw_bar(s, ink, a, false, x, low, high);
+}
 
-	if (isnan(low) || isnan(high))
-		return;
-	pd_scene_line(s, ink, 2.2, false, x, y0, x, y1);
-	pd_scene_line(s, ink, 2.2, false, x - 5, y0, x + 5, y0);
-	pd_scene_line(s, ink, 2.2, false, x - 5, y1, x + 5, y1);
+void pd_draw_limits_along(pd_scene *s, pd_ink ink, const pd_axis *a, double y,
+                          double low, double high)
+{
+	draw_bar(s, ink, a, true, y, low, high);
 }
 
 void pd_draw_centre(pd_scene *s, double x, double y, double r)
 {
 	pd_scene_box(s, PD_INK_FIT, x - r, y - r, x + r, y + r);
+}
+
+void pd_draw_hollow(pd_scene *s, double x, double y, double r)
+{
+	pd_scene_box(s, PD_INK_PAGE, x - r, y - r, x + r, y + r);
+	const double side[] = { x - r, y - r, x + r, y - r, x + r, y - r,
+		                x + r, y + r, x + r, y + r, x - r, y + r,
+		                x - r, y + r, x - r, y - r };
+
+	pd_scene_lines(s, PD_INK_FIT, 1.8, 8, side);
+}
+
+double pd_spread(size_t i)
+{
+	double v = (double)(i + 1) * 0.6180339887498949;
+
+	return v - floor(v) - 0.5;
+}
+
+size_t pd_name_lines(const char *name, double width)
+{
+	return pd_text_width(name, PD_FIGURE_TEXT) <= width
+	           ? 1
+	           : pd_scene_wrapped(NULL, PD_INK_TEXT, PD_FIGURE_SMALL,
+	                              PD_MIDDLE, true, 0, 0, 0, width, name);
+}
+
+void pd_draw_name(pd_scene *s, double x, double y, double width,
+                  const char *name)
+{
+	double own = pd_text_width(name, PD_FIGURE_TEXT);
+
+	if (own <= width)
+		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_TEXT, PD_MIDDLE, true,
+		              x, y, name);
+	else
+		pd_scene_wrapped(s, PD_INK_TEXT, PD_FIGURE_SMALL, PD_MIDDLE,
+		                 true, x, y, 15, width, name);
 }

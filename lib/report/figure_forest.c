@@ -100,14 +100,6 @@ static double row_height(const struct layout *l, double null, const pd_bar *b)
 	return fmax(fmax(label, words) * l->step, 26 + below) + 16;
 }
 
-/* The arrow head of an interval that goes on past the axis. */
-static void arrow(pd_scene *s, pd_ink ink, double x, double y, double way)
-{
-	const double xy[] = { x, y, x - way * 9, y - 5, x - way * 9, y + 5 };
-
-	pd_scene_area(s, ink, 3, xy);
-}
-
 static void draw_interval(pd_scene *s, const pd_axis *a, const pd_bar *b,
                           double y)
 {
@@ -120,11 +112,11 @@ static void draw_interval(pd_scene *s, const pd_axis *a, const pd_bar *b,
 	x1 = pd_axis_at(a, isnan(b->high) ? b->value : b->high);
 	pd_scene_line(s, ink, 2.4, false, x0, y, x1, y);
 	if (b->low < a->from)
-		arrow(s, ink, a->place, y, -1);
+		pd_scene_arrow(s, ink, a->place, y, -1, 0);
 	else if (!isnan(b->low))
 		pd_scene_line(s, ink, 2.4, false, x0, y - 6, x0, y + 6);
 	if (b->high > a->to)
-		arrow(s, ink, a->place_to, y, 1);
+		pd_scene_arrow(s, ink, a->place_to, y, 1, 0);
 	else if (!isnan(b->high))
 		pd_scene_line(s, ink, 2.4, false, x1, y - 6, x1, y + 6);
 	/* A value outside the axis has no place: its arrow stands for it. */

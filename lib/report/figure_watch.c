@@ -1,23 +1,33 @@
-/* figure_watch.c - see figure_watch.h. */
+/* figure_watch.c - cases in time; see figure_watch.h. */
 #include "report/figure_watch.h"
 #include "report/figure_axes.h"
 
 #include <math.h>
-#include <stdio.h>
 
-enum { WIDTH = 440, LEFT = 64, PANEL = 140, MOST_PLACES = 600, FUNNEL = 230 };
+enum { PANEL = 140, TOP = 20, BETWEEN = 26, MOST_PLACES = 300 };
 
-/* Every so manieth case, so that a long history stays drawable. */
-static size_t stride(const pd_chart *c)
+/* One panel: its axes and where its lines run. */
+struct panel {
+	const pd_chart *c;
+	pd_axis x, y;
+	double left, right;
+};
+
+static double largest(const double *v, size_t n, double at_least)
 {
-	return c->n / MOST_PLACES + 1;
+	for (size_t i = 0; i < n; i++)
+		if (isfinite(v[i]))
+			at_least = fmax(at_least, fabs(v[i]));
+	return at_least;
 }
 
-static void chain(pd_scene *s, pd_ink ink, double width, const pd_chart *c,
-                  const double *v, double sign, const pd_axis *x,
-                  const pd_axis *y)
+/* sign * v over time; of each step of a long history the value furthest from
+ * 0, so that nothing that left its limits is lost. */
+static void chain(pd_scene *s, const struct panel *p, pd_ink ink,
+                  double width, const double *v, double sign)
 {
-	size_t step = stride(c), n = 0;
+	const pd_chart *c = p->c;
+	size_t step = c->n / MOST_PLACES + 1, n = 0;
 	double *xy = PD_NEW(s->arena, double, 2 * (c->n / step + 2));
 
 	if (!xy) {
@@ -25,154 +35,137 @@ static void chain(pd_scene *s, pd_ink ink, double width, const pd_chart *c,
 		return;
 	}
 	for (size_t i = 0; i < c->n; i += step, n++) {
-		xy[2 * n] = pd_axis_at(x, c->time[i]);
-		xy[2 * n + 1] = pd_axis_at(y, sign * v[i]);
+		size_t far = i;
+
+		for (size_t k = i; k < i + step && k < c->n; k++)
+			if (fabs(v[k]) > fabs(v[far]))
+				far = k;
+		xy[2 * n] = pd_axis_at(&p->x, c->time[far]);
+		xy[2 * n + 1] = pd_axis_at(&p->y, sign * v[far]);
 	}
 	pd_scene_chain(s, ink, width, n, xy);
 }
 
-static double largest(const double *v, size_t n, double at_least)
+static void limit_line(pd_scene *s, const struct panel *p, double from,
+                       double v)
 {
-	for (size_t i = 0; i < n; i++)
-		at_least = fmax(at_least, fabs(v[i]));
-	return at_least;
+	pd_scene_line(s, PD_INK_AXIS, 1.2, true, pd_axis_at(&p->x, from),
+	              pd_axis_at(&p->y, v), p->right, pd_axis_at(&p->y, v));
 }
 
-static void level_line(pd_scene *s, const pd_axis *y, double v)
+/* Arrow heads at the panel's edges for the signals of one kind. */
+static void draw_signals(pd_scene *s, const struct panel *p,
+                         const pd_watch_answer *a, char kind)
 {
-	pd_scene_line(s, PD_INK_LOSS, 1.2, true, LEFT, pd_axis_at(y, v),
-	              WIDTH - 6, pd_axis_at(y, v));
+	double none = a->scale == PD_RATIO ? 1 : 0;
+
+	for (size_t k = 0; k < a->n_signals; k++) {
+		const pd_signal *g = &a->signal[k];
+		bool more = g->change >= none;
+
+		if (g->group == p->c->group && g->chart[0] == kind)
+			pd_scene_arrow(s, PD_INK_TEXT,
+			               pd_axis_at(&p->x, g->time),
+			               more ? p->y.place_to : p->y.place, 0,
+			               more ? -1 : 1);
+	}
 }
 
-static void average_panel(pd_scene *s, const pd_chart *c, const pd_axis *x,
-                          double top)
+static void average_panel(pd_scene *s, struct panel *p,
+                          const pd_watch_answer *a, double top)
 {
-	double far = 1.1 * largest(c->average, c->n,
+	const pd_chart *c = p->c;
+	double far = 1.2 * largest(c->average, c->n,
 	                           largest(c->half, c->n, 0.5));
-	pd_axis y = pd_axis_over(false, -far, far, top + PANEL, top);
+	double limit = largest(c->half, c->n, 0);
+	double from = c->time[c->n_base < c->n ? c->n_base : c->n - 1];
 
-	pd_draw_value_axis(s, &y, LEFT, WIDTH - 6, "average");
-	chain(s, PD_INK_LOSS, 1, c, c->half, 1, x, &y);
-	chain(s, PD_INK_LOSS, 1, c, c->half, -1, x, &y);
-	chain(s, PD_INK_DATA, 1.4, c, c->average, 1, x, &y);
+	p->y = pd_axis_over(false, -far, far, top + PANEL, top);
+	pd_draw_value_axis(s, &p->y, p->left, p->right, "average, SD");
+	limit_line(s, p, from, limit);
+	limit_line(s, p, from, -limit);
+	chain(s, p, PD_INK_FIT, 1, c->average, 1);
+	draw_signals(s, p, a, 'w');
 }
 
-static void sum_panel(pd_scene *s, const pd_chart *c, const pd_axis *x,
+static void sum_panel(pd_scene *s, struct panel *p, const pd_watch_answer *a,
                       double top)
 {
-	double far = 1.1 * fmax(largest(c->up, c->n, c->limit_sum),
+	const pd_chart *c = p->c;
+	double far = 1.2 * fmax(largest(c->up, c->n, c->limit_sum),
 	                        largest(c->down, c->n, 0));
-	pd_axis y = pd_axis_over(false, -far, far, top + PANEL, top);
+	double from = c->time[c->n_base < c->n ? c->n_base : c->n - 1];
 
-	pd_draw_value_axis(s, &y, LEFT, WIDTH - 6, "sums");
-	level_line(s, &y, c->limit_sum);
-	level_line(s, &y, -c->limit_sum);
-	chain(s, PD_INK_DATA, 1.4, c, c->up, 1, x, &y);
-	chain(s, PD_INK_FIT, 1.4, c, c->down, -1, x, &y);
+	p->y = pd_axis_over(false, -far, far, top + PANEL, top);
+	pd_draw_value_axis(s, &p->y, p->left, p->right, "sums, SD");
+	limit_line(s, p, from, c->limit_sum);
+	limit_line(s, p, from, -c->limit_sum);
+	chain(s, p, PD_INK_FIT, 1, c->up, 1);
+	chain(s, p, PD_INK_FIT, 1, c->down, -1);
+	draw_signals(s, p, a, 'c');
 }
 
-pd_scene *pd_figure_watch(pd_arena *arena, const pd_chart *c,
-                          const pd_mark_at *mark, size_t n_marks)
+static void draw_marks(pd_scene *s, const pd_watch_answer *a,
+                       const pd_axis *x, double top, double foot)
 {
-	double top = 20, second = top + PANEL + 24, foot = second + PANEL;
-	pd_scene *s = pd_scene_new(arena, WIDTH, foot + 40);
-	pd_axis x = pd_axis_over(false, c->time[0], c->time[c->n - 1],
-	                         LEFT + 6, WIDTH - 10);
+	double free_from = 0;
 	char letter[2] = "a";
 
-	if (!s)
-		return NULL;
-	double base = pd_axis_at(&x, c->time[c->n_base ? c->n_base - 1 : 0]);
-
-	pd_scene_box(s, PD_INK_BAND, LEFT, top, base, foot);
-	pd_draw_foot_axis(s, &x, foot, foot, "year");
-	average_panel(s, c, &x, top);
-	sum_panel(s, c, &x, second);
-	for (size_t k = 0; k < n_marks; k++) {
-		double at = pd_axis_at(&x, mark[k].time);
+	for (size_t k = 0; k < a->n_marks; k++) {
+		double at = pd_axis_at(x, a->mark[k].time);
 
 		pd_scene_line(s, PD_INK_MUTED, 1.2, true, at, top, at, foot);
-		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL, PD_MIDDLE, true,
-		              at, top - 5, letter);
+		if (at - 4 > free_from) {
+			pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL,
+			              PD_MIDDLE, true, at, top - 5, letter);
+			free_from = at + 6;
+		}
 		if (*letter < 'z')
 			++*letter;
 	}
-	return s;
 }
 
-/* --- operators ----------------------------------------------------------------- */
-
-/* Limits of chance at n cases, scaled from one row's: they go as 1 / root n. */
-static void funnel_line(pd_scene *s, const pd_watch_answer *a,
-                        const pd_funnel_row *row, double limit, double from,
-                        double to, bool dashed, const pd_axis *x,
-                        const pd_axis *y)
+/* Room for the wider of the two value axes. */
+static double axis_room(const pd_chart *c)
 {
-	enum { STEPS = 40 };
-	bool ratio = a->scale == PD_RATIO;
-	double unit = (ratio ? log(limit) : limit) * sqrt((double)row->n);
-	double before[2] = { NAN, NAN };
+	double far[] = { 1.2 * largest(c->average, c->n,
+		                       largest(c->half, c->n, 0.5)),
+		         1.2 * fmax(largest(c->up, c->n, c->limit_sum),
+		                    largest(c->down, c->n, 0)) };
+	double room = 0;
 
-	for (int k = 0; k <= STEPS; k++) {
-		double n = exp(log(from) + (log(to) - log(from)) * k / STEPS);
-		double v = unit / sqrt(n);
-		double px = pd_axis_at(x, n);
-		double py = pd_axis_at(y, ratio ? exp(v) : v);
+	for (size_t k = 0; k < 2; k++) {
+		pd_axis y = pd_axis_over(false, -far[k], far[k], PANEL, 0);
 
-		if (k)
-			pd_scene_line(s, PD_INK_AXIS, 1.2, dashed, before[0],
-			              before[1], px, py);
-		before[0] = px;
-		before[1] = py;
+		room = fmax(room, pd_value_axis_room(&y));
 	}
+	return room;
 }
 
-pd_scene *pd_figure_funnel(pd_arena *arena, const pd_watch_answer *a)
+pd_scene *pd_figure_watch(pd_arena *arena, const pd_watch_answer *a,
+                          bool narrow)
 {
-	double low = INFINITY, high = -INFINITY, few = INFINITY, many = 0;
-	bool ratio = a->scale == PD_RATIO;
-	pd_scene *s = pd_scene_new(arena, WIDTH, FUNNEL + 60);
+	const pd_chart *c = &a->chart[0];
+	double second = TOP + PANEL + BETWEEN, foot = second + PANEL;
+	double width = narrow ? PD_FIGURE_NARROW : PD_FIGURE_WIDE;
+	struct panel p = { .c = c, .left = axis_room(c), .right = width - 6 };
+	pd_scene *s = pd_scene_new(arena, width, foot + 40);
 
-	if (!s || !a->n_funnel)
-		return s;
-	for (size_t k = 0; k < a->n_funnel; k++) {
-		const pd_funnel_row *f = &a->funnel[k];
-		const double v[] = { f->mean, f->low, f->high, f->far_low,
-			             f->far_high };
+	if (!s)
+		return NULL;
+	p.x = pd_axis_over(false, c->time[0], c->time[c->n - 1], p.left,
+	                   p.right);
+	double base =
+	    pd_axis_at(&p.x, c->time[c->n_base ? c->n_base - 1 : 0]);
 
-		pd_reach(ratio, v, 5, &low, &high);
-		few = fmin(few, (double)f->n);
-		many = fmax(many, (double)f->n);
-	}
-	pd_axis x = pd_axis_over(true, few, many, LEFT + 14, WIDTH - 20);
-	pd_axis y = pd_axis_over(ratio, low, high, FUNNEL, 16);
-	const pd_funnel_row *row = &a->funnel[0];
-
-	pd_draw_value_axis(s, &y, LEFT, WIDTH - 6,
-	                   ratio ? "against all, ratio"
-	                         : "against all, points");
-	pd_draw_foot_axis(s, &x, FUNNEL, FUNNEL, "cases, logarithmic axis");
-	pd_scene_line(s, PD_INK_AXIS, 1.6, false, LEFT,
-	              pd_axis_at(&y, ratio ? 1 : 0), WIDTH - 6,
-	              pd_axis_at(&y, ratio ? 1 : 0));
-	funnel_line(s, a, row, row->limit_low, few, many, true, &x, &y);
-	funnel_line(s, a, row, row->limit_high, few, many, true, &x, &y);
-	funnel_line(s, a, row, row->far_low, few, many, false, &x, &y);
-	funnel_line(s, a, row, row->far_high, few, many, false, &x, &y);
-	for (size_t k = 0; k < a->n_funnel; k++) {
-		const pd_funnel_row *f = &a->funnel[k];
-		double px = pd_axis_at(&x, (double)f->n);
-		double own[2] = { px, pd_axis_at(&y, f->mean) };
-
-		pd_draw_limits(s, PD_INK_FIT, &y, px, f->low, f->high);
-		pd_draw_centre(s, px, pd_axis_at(&y, f->shrunk), 4);
-		pd_scene_dots(s, PD_INK_DATA, 6, 1, own);
-		int right = px < WIDTH - 80;
-
-		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL,
-		              right ? PD_START : PD_END, false,
-		              right ? px + 8 : px - 8,
-		              pd_axis_at(&y, f->shrunk) + 4, f->name);
-	}
+	pd_scene_box(s, PD_INK_BAND, p.left, TOP, base, TOP + PANEL);
+	pd_scene_box(s, PD_INK_BAND, p.left, second, base, foot);
+	if (base - p.left > pd_text_width("baseline", PD_FIGURE_SMALL) + 10)
+		pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL, PD_START, false,
+		              p.left + 5, TOP + 15, "baseline");
+	pd_draw_foot_axis(s, &p.x, foot, foot, "year");
+	average_panel(s, &p, a, TOP);
+	sum_panel(s, &p, a, second);
+	draw_marks(s, a, &p.x, TOP, foot);
 	return s;
 }

@@ -8,12 +8,18 @@
 #include "base/watch.h"
 #include "report/figure.h"
 
-/* Weighted average with its limits above, cumulative sums below, method
- * versions as lettered lines. NULL when memory runs out. */
-pd_scene *pd_figure_watch(pd_arena *arena, const pd_chart *c,
-                          const pd_mark_at *mark, size_t n_marks);
-/* Operators' own means (hollow) and partially pooled ones with limits over
- * their number of cases; lines: limits of chance at that number. */
-pd_scene *pd_figure_funnel(pd_arena *arena, const pd_watch_answer *a);
+/*
+ * The first chart of the answer, which has a case or more: weighted average
+ * with its limits above, cumulative sums below, signals as arrow heads that
+ * point the way the cases moved, method versions as lettered lines. Of a long
+ * history each step across shows the case furthest from 0. NULL when memory
+ * runs out, here and below.
+ */
+pd_scene *pd_figure_watch(pd_arena *arena, const pd_watch_answer *a,
+                          bool narrow);
+/* figure_funnel.c: operators' own means (dots) and partially pooled ones with
+ * limits over their number of cases; lines: limits of chance at that number. */
+pd_scene *pd_figure_funnel(pd_arena *arena, const pd_watch_answer *a,
+                           bool narrow);
 
 #endif

@@ -11,7 +11,8 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { SHORT_TABLE = 12 };
+/* A scene wider than this stretches over the page, beyond a column of text. */
+enum { SHORT_TABLE = 12, PLAIN_WIDTH = 640 };
 
 struct page {
 	pd_buf *out;
@@ -310,13 +311,12 @@ static void figure(struct page *p, const pd_figure *f)
 		pd_buf_print(p->out, " Numbers: Table %u.", f->table);
 	put(p, "</span></figcaption>\n");
 	snprintf(id, sizeof id, "figure-%u", f->number);
-	pd_svg_write(f->scene, id, f->narrow ? "wide" : "every", f->title,
-	             f->description, p->out);
-	if (f->narrow) {
-		snprintf(id, sizeof id, "figure-%u-n", f->number);
-		pd_svg_write(f->narrow, id, "narrow", f->title, f->description,
-		             p->out);
-	}
+	pd_svg_write(f->scene, id,
+	             f->scene->width > PLAIN_WIDTH ? "page full" : "page",
+	             f->title, f->description, p->out);
+	snprintf(id, sizeof id, "figure-%u-n", f->number);
+	pd_svg_write(f->narrow, id, "narrow", f->title, f->description,
+	             p->out);
 	put(p, "</figure>\n");
 }
 

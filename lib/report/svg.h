@@ -9,7 +9,7 @@
 #include "report/figure.h"
 
 /* `id` makes the ids of title and desc unique in the page; `kind` is an extra
- * class ("wide", "narrow" or ""). */
+ * class ("page", "page full", "narrow"). */
 void pd_svg_write(const pd_scene *s, const char *id, const char *kind,
                   const char *title, const char *desc, pd_buf *out);
 
