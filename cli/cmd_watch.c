@@ -10,7 +10,7 @@
 
 struct watch_options {
 	const char *db, *outcome, *judge, *adjust, *where, *baseline, *date;
-	double level, run_length, shift, weight;
+	double level, quarters, shift, weight;
 	unsigned seed;
 	struct show show;
 };
@@ -29,12 +29,12 @@ static const struct opt opts[] = {
 	  "which draws: conditions, parted by ';'" },
 	{ "baseline", 0, OPT_TEXT, false, AT(baseline), "DATE",
 	  "its last day; the first third of cases if not given" },
-	{ "run-length", 0, OPT_REAL, false, AT(run_length), "N",
-	  "cases between false signals, 400 unless given" },
+	{ "quarters", 0, OPT_REAL, false, AT(quarters), "N",
+	  "between false signals of all charts, 20 unless given" },
 	{ "shift", 0, OPT_REAL, false, AT(shift), "S",
-	  "shift to find soon, in SDs of a case, 1 unless given" },
+	  "shift to find soon, in SDs of a case, 0.5 unless given" },
 	{ "weight", 0, OPT_REAL, false, AT(weight), "W",
-	  "of the newest case in the average, 0.1 unless given" },
+	  "of the newest case in the average, 0.05 unless given" },
 	{ "level", 0, OPT_REAL, false, AT(level), "P",
 	  "level of the intervals, 0.95 unless given" },
 	{ "seed", 0, OPT_WHOLE, false, AT(seed), "N",
@@ -60,7 +60,7 @@ static pd_status check(const struct watch_options *o, pd_error *err)
 	pd_status st = in_range("level", o->level, 0.5, 0.999, err);
 
 	if (st == PD_OK)
-		st = in_range("run-length", o->run_length, 20, 1e5, err);
+		st = in_range("quarters", o->quarters, 1, 400, err);
 	if (st == PD_OK)
 		st = in_range("shift", o->shift, 0.2, 5, err);
 	return st == PD_OK ? in_range("weight", o->weight, 0.02, 1, err) : st;
@@ -77,15 +77,18 @@ static pd_status watch(const void *options, const struct operands *operands,
 {
 	const struct watch_options *o = options;
 	pd_run_options run = { .date = date };
-	pd_watch_request ask = {
-		.outcome = o->outcome ? o->outcome : "tnc",
-		.judge = o->judge ? o->judge : "concentration",
-		.adjust = o->adjust, .where = o->where,
-		.base_until = o->baseline, .level = or_else(o->level, 0.95),
-		.run_length = or_else(o->run_length, 400),
-		.shift = or_else(o->shift, 1),
-		.lambda = or_else(o->weight, 0.1), .seed = o->seed,
-	};
+	pd_watch_request ask =
+	    pd_watch_usual(o->outcome ? o->outcome : "tnc",
+	                   o->judge ? o->judge : "concentration");
+
+	ask.adjust = o->adjust;
+	ask.where = o->where;
+	ask.base_until = o->baseline;
+	ask.seed = o->seed;
+	ask.level = or_else(o->level, ask.level);
+	ask.quarters = or_else(o->quarters, ask.quarters);
+	ask.shift = or_else(o->shift, ask.shift);
+	ask.lambda = or_else(o->weight, ask.lambda);
 	pd_store *store = NULL;
 	pd_watch_answer answer;
 	pd_doc *doc = NULL;
@@ -122,7 +125,7 @@ const struct command cmd_watch = {
 	.about =
 	    "Charts what remains of each case after age, volume and places of its\n"
 	    "pulls are held equal, for all cases, by operator and by method version:\n"
-	    "signals with date, likely start and size; operators beside each other,\n"
+	    "shifts with date, likely start and size; operators beside each other,\n"
 	    "partially pooled. Exit status 1 says that there are too few cases.\n",
 	.examples =
 	    "  perdraw watch --db clinic.db\n"

@@ -1,10 +1,9 @@
 /*
- * check_watch.c - charts by hand, their run length, a planted shift with its
- * date and size, operators partially pooled.
+ * check_watch.c - a chart by hand, a planted shift with its date and size,
+ * operators partially pooled. How often charts are wrong: check_watch_rate.c.
  */
 #include "answer_help.h"
 #include "plan/watch.h"
-#include "stats/control.h"
 #include "stats/stream.h"
 
 #include <check.h>
@@ -13,61 +12,70 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- recursions ---------------------------------------------------------- */
+/* ---- one chart ------------------------------------------------------------ */
 
-/* By hand, k = 0.5, h = 2: 1.5 -> 1, 2 -> 2.5 signal at the second; anew:
- * -1.5 -> down 1, -2.5 -> down 3 signal; 0.4 -> nothing. */
-START_TEST(sums_by_hand)
+/* By hand: values rise, so each is the greatest so far and its score is
+ * Phi^-1((m - 1/2) / m): 0.67449 for m = 2, 0.96742 for 3, 1.15035 for 4. */
+START_TEST(chart_by_hand)
 {
-	static const double z[] = { 1.5, 2, 0.2, -1.5, -2.5, 0.4 };
-	double up[6], down[6];
-	size_t at[4], from[4];
+	static const double v[] = { 1, 2, 3, 4, 2.5 };
+	pd_watch_limits l = { .k = 0.25, .h = 2, .lambda = 0.5, .limit = 2,
+		              .n_base = 1, .learn = 1 };
+	pd_watch_found f[2];
+	double up[5], down[5], mean[5];
+	size_t n;
 
-	ck_assert_uint_eq(pd_watch_sums(z, 6, 0.5, 2, up, down, at, from, 4), 2);
-	ck_assert_double_eq_tol(up[0], 1, 1e-15);
-	ck_assert_double_eq_tol(up[1], 2.5, 1e-15);
-	ck_assert_double_eq_tol(down[3], 1, 1e-15);
-	ck_assert_double_eq_tol(down[4], 3, 1e-15);
-	ck_assert_double_eq(up[2], 0);
-	ck_assert_uint_eq(at[0], 1);
-	ck_assert_uint_eq(from[0], 0);
-	ck_assert_uint_eq(at[1], 4);
-	ck_assert_uint_eq(from[1], 3);
-	/* more signals than room: counted, not written */
-	ck_assert_uint_eq(pd_watch_sums(z, 6, 0.5, 2, up, down, at, from, 1), 2);
+	ck_assert_int_eq(pd_watch_chart(v, 5, &l, up, down, mean, f, 2, &n,
+	                                NULL), PD_OK);
+	ck_assert_double_eq(up[0], 0);
+	ck_assert_double_eq_tol(up[1], 0.42449, 1e-5);
+	ck_assert_double_eq_tol(up[2], 1.14191, 1e-5);
+	ck_assert_double_eq_tol(up[3], 2.04226, 1e-5);
+	ck_assert_double_eq_tol(mean[2], 0.65233, 1e-5);
+	ck_assert_double_eq(down[3], 0);
+	/* the sum passes 2 at the fourth; half = 2 sqrt(1/3) = 1.15 is not
+	 * passed. Of (-1.28, -0.52, 0.52, 1.28), its ranks without the last
+	 * value as normal scores of five, the parting is in the middle. */
+	ck_assert_uint_eq(n, 1);
+	ck_assert_uint_eq(f[0].at, 3);
+	ck_assert_uint_eq(f[0].from, 2);
+	ck_assert(f[0].sums && !f[0].average);
+	/* one case after it, below: it did not stay */
+	ck_assert_int_eq(f[0].state, PD_SHIFT_PASSED);
 }
 END_TEST
 
-/* Two-sided chart of values that do not move: a signal in about 1 of 100
- * cases where designed for that; one moved by 1 SD is found in about 8. */
-START_TEST(run_length)
+/* Only the order counts: any rising function of the values gives the same. */
+START_TEST(order_alone)
 {
-	enum { N = 200000 };
-	double *z = malloc(4 * N * sizeof *z), h, limit;
-	size_t at[1], from[1];
+	enum { N = 400 };
+	double v[N], w[N], up[2][N], down[N], mean[N];
+	pd_watch_limits l = { .k = 0.25, .h = 6, .lambda = 0.05, .limit = 2.5,
+		              .n_base = 50, .learn = 30 };
+	pd_watch_found f[2][20];
+	size_t n[2];
 	pd_stream s;
 
-	ck_assert_ptr_nonnull(z);
-	pd_stream_init(&s, 20261125, 0);
-	for (size_t i = 0; i < N; i++)
-		z[i] = pd_stream_normal(&s);
-	ck_assert_int_eq(pd_control_sums_design(0.5, 100, &h, NULL), PD_OK);
-	ck_assert_int_eq(pd_control_average_design(0.1, 100, &limit, NULL),
-	                 PD_OK);
-	double n = (double)pd_watch_sums(z, N, 0.5, h, z + N, z + 2 * N, at,
-	                                 from, 1);
-
-	ck_assert_double_eq_tol(N / n, 100, 5);
-	/* limits widen from the first case on: a few more early signals than
-	 * with the fixed limits the design takes */
-	n = (double)pd_watch_average(z, N, 0.1, limit, z + N, z + 2 * N, at,
-	                             from, 1);
-	ck_assert_double_eq_tol(N / n, 93, 7);
-	for (size_t i = 0; i < N; i++)
-		z[i] += 1;
-	n = (double)pd_watch_sums(z, N, 0.5, h, z + N, z + 2 * N, at, from, 1);
-	ck_assert(N / n > 4 && N / n < 9);
-	free(z);
+	pd_stream_init(&s, 4, 0);
+	for (size_t i = 0; i < N; i++) {
+		v[i] = pd_stream_normal(&s) + (i >= 200 ? 0.8 : 0);
+		w[i] = exp(3 * v[i]) - 7;
+	}
+	ck_assert_int_eq(pd_watch_chart(v, N, &l, up[0], down, mean, f[0], 20,
+	                                &n[0], NULL), PD_OK);
+	ck_assert_int_eq(pd_watch_chart(w, N, &l, up[1], down, mean, f[1], 20,
+	                                &n[1], NULL), PD_OK);
+	ck_assert_uint_ge(n[0], 1);
+	ck_assert_uint_eq(n[0], n[1]);
+	for (size_t k = 0; k < n[0]; k++) {
+		ck_assert_uint_eq(f[0][k].at, f[1][k].at);
+		ck_assert_uint_eq(f[0][k].from, f[1][k].from);
+	}
+	ck_assert_mem_eq(up[0], up[1], sizeof up[0]);
+	/* more shifts than room: counted, not written */
+	ck_assert_int_eq(pd_watch_chart(v, N, &l, up[0], down, mean, f[1], 0,
+	                                &n[1], NULL), PD_OK);
+	ck_assert_uint_eq(n[1], n[0]);
 }
 END_TEST
 
@@ -108,12 +116,10 @@ static pd_watch_answer *watch(pd_store *s, pd_arena *arena,
 	pd_run_options o = { .date = "2024-07-01" };
 	pd_error err = { 0 };
 
-	ask.outcome = "tnc";
-	ask.judge = "concentration";
-	ask.level = 0.95;
-	ask.run_length = 400;
-	ask.shift = 1;
-	ask.lambda = 0.1;
+	const char *until = ask.base_until;
+
+	ask = pd_watch_usual("tnc", "concentration");
+	ask.base_until = until;
 	ck_assert_msg(pd_watch_run(s, &ask, &o, arena, a, &err) == PD_OK, "%s",
 	              err.text);
 	return a;
@@ -132,7 +138,9 @@ START_TEST(planted_shift)
 	ck_assert_uint_eq(a->chart[0].n_base, 80);
 	ck_assert_uint_eq(a->n_marks, 1);
 	ck_assert_str_eq(a->mark[0].words, "method version 'lab-b 1' begins");
-	ck_assert_uint_ge(a->n_signals, 1);
+	ck_assert_uint_eq(a->n_signals, 1); /* one shift, one signal */
+	ck_assert_int_eq(g->state, PD_SHIFT_HELD);
+	ck_assert(a->now_low < 0.6 && a->now_high > 0.6);
 	ck_assert_str_eq(g->group, "all cases");
 	/* case 150 stands on 2021-01-01 */
 	ck_assert_msg(strncmp(g->since, "2020-1", 6) == 0 ||
@@ -155,7 +163,9 @@ START_TEST(nothing_moved)
 
 	ck_assert_msg(a->refusal == NULL, "%s", a->refusal);
 	for (size_t k = 0; k < a->n_signals; k++)
-		all += strcmp(a->signal[k].group, "all cases") == 0;
+		all += a->signal[k].state == PD_SHIFT_HELD;
+	/* 21 quarters at one false shift in 20: one may come, none stays */
+	ck_assert_uint_le(a->n_signals, 2);
 	ck_assert_uint_eq(all, 0);
 	ck_assert_uint_eq(a->n_marks, 0);
 	/* four operators, a quarter each; none apart from the others by more
@@ -202,9 +212,9 @@ START_TEST(refusals)
 	pd_error err = { 0 };
 
 	ask.level = 0.95;
-	ask.run_length = 400;
-	ask.shift = 1;
-	ask.lambda = 0.1;
+	ask.quarters = 20;
+	ask.shift = 0.5;
+	ask.lambda = 0.05;
 	ck_assert_int_eq(pd_watch_run(s, &ask, &o, arena, &a, &err),
 	                 bad[_i].st);
 	const char *said = bad[_i].st == PD_OK ? a.refusal : err.text;
@@ -225,8 +235,8 @@ int main(void)
 
 	pd_base_init();
 	tcase_set_timeout(c, 60);
-	tcase_add_test(c, sums_by_hand);
-	tcase_add_test(c, run_length);
+	tcase_add_test(c, chart_by_hand);
+	tcase_add_test(c, order_alone);
 	tcase_add_checked_fixture(d, answer_setup, answer_teardown);
 	tcase_set_timeout(d, 60);
 	tcase_add_test(d, planted_shift);

@@ -50,7 +50,8 @@ typedef struct pd_drift {
 	pd_scale scale;
 	double level;
 	const char *base_until;
-	size_t n_signals;          /* of both charts                           */
+	double quarters;           /* between false signals of all charts      */
+	size_t n_signals;          /* shifts of all cases                      */
 	pd_signal latest;          /* where there is any                       */
 } pd_drift;
 

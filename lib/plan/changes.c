@@ -155,17 +155,13 @@ static void sum_up(const pd_watch_answer *a, pd_drift *d)
 	d->scale = a->scale;
 	d->level = a->level;
 	d->base_until = a->base_until;
+	d->quarters = a->quarters;
 	if (a->refusal || a->n_charts == 0)
 		return;
 	d->n_signals = a->chart[0].n_signals;
-	for (size_t k = 0; k < a->n_signals; k++) {
-		const pd_signal *s = &a->signal[k];
-
-		if (s->group != a->chart[0].group)
-			continue;
-		if (!d->latest.date || strcmp(s->date, d->latest.date) > 0)
-			d->latest = *s;
-	}
+	for (size_t k = 0; k < a->n_signals; k++)
+		if (a->signal[k].group == a->chart[0].group)
+			d->latest = a->signal[k];
 }
 
 static bool watched(const pd_changes *c, const char *words)
@@ -178,17 +174,15 @@ static bool watched(const pd_changes *c, const char *words)
 
 static pd_status watch(struct work *w, const pd_question *q, pd_error *err)
 {
-	pd_watch_request ask = {
-		.outcome = q->outcome,
-		.judge = q->scale == PD_DIFFERENCE ? "percent"
-		                                   : "concentration",
-		.level = w->plan->level, .run_length = 400, .shift = 1,
-		.lambda = 0.1, .seed = w->plan->seed,
-	};
+	pd_watch_request ask = pd_watch_usual(
+	    q->outcome,
+	    q->scale == PD_DIFFERENCE ? "percent" : "concentration");
 	pd_run_options read = { .date = w->options->date };
 	pd_watch_answer answer = { 0 };
 	pd_error inner = { 0 };
 	pd_drift *d = &w->c->drift[w->c->n_drifts];
+	ask.level = w->plan->level;
+	ask.seed = w->plan->seed;
 	pd_status st = pd_watch_run(w->store, &ask, &read, w->arena, &answer,
 	                            &inner);
 

@@ -8,13 +8,47 @@
 #include <math.h>
 #include <string.h>
 
-/* What is held equal unless asked otherwise: age is the plan's own column. */
-static const char *usual(const char *judge)
+pd_watch_request pd_watch_usual(const char *outcome, const char *judge)
 {
-	return strstr(judge, "per case") ? "log total_ml, n_sites"
-	       : strstr(judge, "per site")
-	           ? "log site_ml, site_in_side"
-	           : "log volume_ml, aliquot_no, site_in_side";
+	return (pd_watch_request){ .outcome = outcome, .judge = judge,
+		                   .level = 0.95, .shift = 0.5,
+		                   .lambda = 0.05, .quarters = 20 };
+}
+
+/* The landmark can be held equal where nearly every site has one: cases
+ * without it would be left out. */
+static const double MOST_SITES = 0.95;
+
+static void see_landmark(void *user, const char *field, const char *words,
+                         const char *unit, size_t filled, size_t of)
+{
+	(void)words;
+	(void)unit;
+	if (strcmp(field, "landmark") == 0)
+		*(bool *)user = filled > 0 &&
+		                (double)filled >= MOST_SITES * (double)of;
+}
+
+/* What is held equal unless asked otherwise: age is the plan's own column. */
+static pd_status hold_equal(pd_store *s, pd_watch_request *r,
+                            pd_arena *arena, pd_error *err)
+{
+	bool landmark = false;
+
+	if (r->adjust)
+		return PD_OK;
+	if (strstr(r->judge, "per case")) {
+		r->adjust = "log total_ml, n_sites";
+		return PD_OK;
+	}
+	pd_status st = pd_store_coverage(s, see_landmark, &landmark, err);
+
+	r->adjust = pd_arena_print(
+	    arena, "%s%s", strstr(r->judge, "per site")
+	                       ? "log site_ml, site_in_side"
+	                       : "log volume_ml, aliquot_no, site_in_side",
+	    landmark ? ", landmark" : "");
+	return st == PD_OK && !r->adjust ? no_memory(err) : st;
 }
 
 /* The request as the text of a plan, so that it meets the same rules. */
@@ -27,8 +61,7 @@ static pd_status make_plan(const pd_watch_request *r, pd_arena *arena,
 	pd_buf_print(&text, "[plan]\nlevel = %.17g\nseed = %llu\n\n[watch]\n"
 	             "title = watch\noutcome = %s\njudge = %s\n"
 	             "slope = age_y per 10\nadjust = %s\n", r->level, r->seed,
-	             r->outcome, r->judge,
-	             r->adjust ? r->adjust : usual(r->judge));
+	             r->outcome, r->judge, r->adjust);
 	if (r->where)
 		pd_buf_print(&text, "where = %s\n", r->where);
 	pd_status st = pd_buf_ok(&text)
@@ -50,12 +83,11 @@ static pd_status head(const pd_watch_request *r, const pd_plan *plan,
 	a->outcome_words = pd_query_words(q->outcome);
 	a->judge_words = pd_words_judge(q);
 	a->unit = pd_query_unit(q->outcome, q->judge);
-	a->adjusters = pd_arena_print(arena, "age_y, %s",
-	                              r->adjust ? r->adjust : usual(r->judge));
+	a->adjusters = pd_arena_print(arena, "age_y, %s", r->adjust);
 	a->where_text = q->where_text;
 	a->scale = q->scale;
 	a->level = r->level;
-	a->run_length = r->run_length;
+	a->quarters = r->quarters;
 	a->shift = r->shift;
 	a->lambda = r->lambda;
 	return a->adjusters ? PD_OK : no_memory(err);
@@ -86,13 +118,17 @@ pd_status pd_watch_run(pd_store *s, const pd_watch_request *request,
                        pd_watch_answer *out, pd_error *err)
 {
 	pd_plan plan;
+	pd_watch_request full = *request;
 	struct pd_watch_cases cases;
 	double until;
 	pd_arena *scratch = pd_arena_new();
-	pd_status st = scratch ? make_plan(request, arena, &plan, err)
+	pd_status st = scratch ? hold_equal(s, &full, arena, err)
 	                       : no_memory(err);
 
 	memset(out, 0, sizeof *out);
+	request = &full;
+	if (st == PD_OK)
+		st = make_plan(request, arena, &plan, err);
 	if (st == PD_OK)
 		st = day_of(request->base_until, &until, err);
 	if (st == PD_OK)

@@ -1,4 +1,12 @@
-/* watch_cases.c - one residual a case, what it should scatter, in time. */
+/*
+ * watch_cases.c - one residual a case, what it should scatter, in time.
+ * A later visit is freed of what the patient's earlier ones tell of the
+ * patient: with v the variance between patients and u_j that of case j less v,
+ *   m = v sum(r_j / u_j) / (1 + v sum 1 / u_j) over the earlier cases j,
+ *   z = (r - m) / sqrt(u + v / (1 + v sum 1 / u_j))
+ * which for a first visit is r / spread. Then centre and sd of the baseline are
+ * taken off, and where neighbours of the baseline are correlated, that too.
+ */
 #include "plan/watch_own.h"
 #include "base/scan.h"
 #include "plan/fit.h"
@@ -87,6 +95,8 @@ static pd_status spreads(struct work *w, struct pd_watch_case *c, size_t n,
 		size_t level = w->fit.level[k];
 		double sd = pd_impute_level_sd(w->fit.model, k);
 
+		if (strcmp(w->rows.level_name[level], "patient") == 0)
+			w->out->patient_var = sd * sd;
 		if (level >= 2)
 			st = distinct(w, w->rows.group[level],
 			              w->rows.n_groups[level], n, count, err);
@@ -120,6 +130,7 @@ static pd_status make_cases(struct work *w, pd_error *err)
 	const pd_column *version =
 	    pd_frame_find(w->rows.model, "method_version");
 	double *r = PD_NEW(w->scratch, double, w->rows.n + 1);
+	size_t patient = pd_rows_level(&w->rows, "patient");
 
 	for (size_t i = 0; i < w->rows.n; i++)
 		if ((size_t)w->rows.case_code[i] >= n)
@@ -139,6 +150,9 @@ static pd_status make_cases(struct work *w, pd_error *err)
 		at->time = date->real[i];
 		at->operator_ = code_at(op, i);
 		at->version = code_at(version, i);
+		at->patient = patient < w->rows.depth
+		                  ? w->rows.group[patient][i]
+		                  : -1;
 		at->order = (size_t)w->rows.case_code[i];
 	}
 	for (size_t i = 0; st == PD_OK && i < n; i++)
@@ -172,6 +186,49 @@ static pd_status names_of(struct work *w, const char *column,
 	return *name ? PD_OK : no_memory(err);
 }
 
+/* Standard values by the model, later visits freed of earlier ones. */
+static pd_status free_of_patients(struct work *w, pd_error *err)
+{
+	struct pd_watch_cases *o = w->out;
+	double v = o->patient_var;
+	size_t room = 0;
+
+	for (size_t i = 0; i < o->n; i++)
+		if (o->item[i].patient >= 0 &&
+		    (size_t)o->item[i].patient >= room)
+			room = (size_t)o->item[i].patient + 1;
+	double *told = PD_NEW(w->scratch, double, room + 1);
+	double *weight = PD_NEW(w->scratch, double, room + 1);
+
+	if (!told || !weight)
+		return no_memory(err);
+	for (size_t i = 0; i < o->n; i++) {
+		const struct pd_watch_case *c = &o->item[i];
+		size_t p = c->patient >= 0 ? (size_t)c->patient : room;
+		double own = c->spread * c->spread - v;
+
+		if (p == room)
+			told[p] = weight[p] = 0;
+		o->n_returning += weight[p] > 0;
+		double left = v / (1 + v * weight[p]);
+
+		o->z[i] = (c->r - left * told[p]) / sqrt(own + left);
+		told[p] += c->r / own;
+		weight[p] += 1 / own;
+	}
+	return PD_OK;
+}
+
+void pd_watch_free_neighbours(struct pd_watch_cases *o)
+{
+	double rho = pd_lag_one(o->z, o->n_base);
+
+	o->correlation = rho;
+	o->freed = rho > 2 / sqrt((double)o->n_base) && rho < 0.9;
+	for (size_t i = o->n; o->freed && i-- > 1;)
+		o->z[i] = (o->z[i] - rho * o->z[i - 1]) / sqrt(1 - rho * rho);
+}
+
 /* Baseline, its centre and spread, standard values. */
 static pd_status standardise(struct work *w, double base_until, pd_error *err)
 {
@@ -181,10 +238,8 @@ static pd_status standardise(struct work *w, double base_until, pd_error *err)
 	o->z = PD_NEW(w->arena, double, o->n + 1);
 	if (!o->z)
 		return no_memory(err);
-	for (size_t i = 0; i < o->n; i++) {
-		o->z[i] = o->item[i].r / o->item[i].spread;
+	for (size_t i = 0; i < o->n; i++)
 		n += isnan(base_until) || o->item[i].time <= base_until;
-	}
 	o->n_base = isnan(base_until) ? o->n / 3 : n;
 	if (o->n_base < LEAST_BASE || o->n - o->n_base < LEAST_AFTER) {
 		o->refusal = pd_arena_print(
@@ -193,12 +248,17 @@ static pd_status standardise(struct work *w, double base_until, pd_error *err)
 		    LEAST_BASE, LEAST_AFTER);
 		return o->refusal ? PD_OK : no_memory(err);
 	}
+	pd_status st = free_of_patients(w, err);
+
+	if (st != PD_OK)
+		return st;
 	pd_summary s = pd_summarise(o->z, o->n_base);
 
 	o->centre = s.mean;
 	o->sd = s.sd;
 	for (size_t i = 0; i < o->n; i++)
 		o->z[i] = (o->z[i] - s.mean) / s.sd;
+	pd_watch_free_neighbours(o);
 	return PD_OK;
 }
 

@@ -18,6 +18,7 @@ struct pd_watch_case {
 	double time;             /* decimal year                               */
 	double r;                /* residual, working scale                    */
 	double spread;           /* SD such a case has by the model            */
+	int32_t patient;         /* code, -1: not told                         */
 	int32_t operator_, version; /* codes of the names below, -1            */
 	size_t order;            /* in key order, for equal days               */
 };
@@ -25,8 +26,13 @@ struct pd_watch_case {
 struct pd_watch_cases {
 	size_t n, n_base;
 	struct pd_watch_case *item; /* by time                                 */
-	double *z;               /* n: (r / spread - centre) / sd              */
-	double centre, sd;       /* of r / spread in the baseline              */
+	double *z;               /* n: standard values, see watch_cases.c      */
+	double centre, sd;       /* of the model's standard values in the
+	                            baseline                                   */
+	double patient_var;      /* between patients, working scale            */
+	double correlation;      /* of neighbours in the baseline              */
+	bool freed;              /* z were freed of it                         */
+	size_t n_returning;
 	const char **operator_, **version;
 	size_t n_operators, n_versions;
 	const char *refusal, *adjusters;
@@ -37,6 +43,13 @@ pd_status pd_watch_cases_take(pd_store *store, const pd_plan *plan,
                               double base_until, pd_arena *arena,
                               pd_arena *scratch, struct pd_watch_cases *out,
                               pd_error *err);
+
+/*
+ * Where a case follows the one before it by more than chance (correlation rho
+ * of the baseline above two standard errors, 2 / sqrt(n_base)), what that one
+ * tells is taken off: z_i = (z_i - rho z_{i-1}) / sqrt(1 - rho^2).
+ */
+void pd_watch_free_neighbours(struct pd_watch_cases *o);
 
 /* "2024-03-17" of a decimal year. */
 const char *pd_watch_date(pd_arena *arena, double time);

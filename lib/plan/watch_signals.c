@@ -1,4 +1,8 @@
-/* watch_signals.c - charts of all cases and of groups, and what they raise. */
+/*
+ * watch_signals.c - charts of all cases and of groups, and what they raise.
+ * Groups are charted about the level all cases had at the time, so that one
+ * shift of all is not a shift of every group as well.
+ */
 #include "plan/watch_own.h"
 #include "stats/control.h"
 #include "stats/summary.h"
@@ -6,47 +10,89 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST_SIGNALS = 40, LEAST_GROUP = 60, GROUP_BASE = 30, MOST_CHARTS = 12 };
+enum { MOST_SIGNALS = 40, LEARN = 30, LEAST_AFTER = 10, MOST_CHARTS = 60 };
+
+/*
+ * The two kinds of chart of one group see the same cases: together they raise
+ * more false signals than one, 1.2 to 1.5 times as many at the usual design;
+ * charts that begin at 0 and are silent while a regime is young, fewer. So
+ * many times remain (tests/check_watch_rate.c; docs/methods/watch.md).
+ */
+static const double KINDS = 1.15;
+static const double NEARLY_ALL = 0.9;
+static const double SHORTEST = 20, LONGEST = 1e5; /* control.h            */
 
 struct work {
 	const struct pd_watch_cases *c;
 	pd_arena *arena, *scratch;
 	pd_watch_answer *a;
-	double h, limit;
+	pd_watch_limits limits;
+	double *level, *level_r; /* of all cases at the time of each: of z, r  */
 	/* the group at hand */
 	size_t *member, n, n_base;
 	double *z;
 	const char *group;
 };
 
-/* Change since the run began against the baseline, as if its start were
- * known: that it was found by looking makes the interval somewhat short. */
-static void take_change(const struct work *w, size_t from, size_t to,
-                        double *scratch, pd_signal *s)
+/* A choice of cases: all (code -1), those of an operator or of a version. */
+static size_t gather(struct work *w, int operator_, int32_t code)
 {
-	size_t n = 0, m = w->n_base;
-	double *base = scratch + w->n;
-	pd_estimate e;
-	double (*shown)(double) = exp;
+	const struct pd_watch_cases *c = w->c;
 
-	for (size_t i = from; i <= to; i++)
-		scratch[n++] = w->c->item[w->member[i]].r;
-	for (size_t i = 0; i < m; i++)
-		base[i] = w->c->item[w->member[i]].r;
-	double change = pd_summarise(scratch, n).mean -
-	                pd_summarise(base, m).mean;
+	w->n = w->n_base = 0;
+	for (size_t i = 0; i < c->n; i++) {
+		int32_t its = operator_ ? c->item[i].operator_
+		                        : c->item[i].version;
+
+		if (code >= 0 && its != code)
+			continue;
+		w->z[w->n] = c->z[i] - w->level[i];
+		w->member[w->n++] = i;
+		w->n_base += i < c->n_base;
+	}
+	if (w->n_base < LEARN)
+		w->n_base = LEARN;
+	if (w->n < w->n_base + LEAST_AFTER)
+		return 0;
+	/* one that did nearly all of its time is the chart of all cases */
+	if (code >= 0 && (double)w->n > NEARLY_ALL *
+	    (double)(w->member[w->n - 1] - w->member[0] + 1))
+		return 0;
+	return w->n - w->n_base;
+}
+
+/* ---- one chart ------------------------------------------------------------ */
+
+static double mean_of(const struct work *w, size_t from, size_t to, double *r)
+{
+	for (size_t i = from; i < to; i++)
+		r[i - from] = w->c->item[w->member[i]].r -
+		              w->level_r[w->member[i]];
+	return pd_summarise(r, to - from).mean;
+}
+
+/* Cases from..to-1 of the group against first..last-1, as if the parting were
+ * known: that it was found by looking makes the interval somewhat short. */
+static void compare(const struct work *w, size_t first, size_t last,
+                    size_t from, size_t to, double *scratch, double out[3])
+{
+	double *before = scratch + w->n;
+	double change = mean_of(w, from, to, scratch) -
+	                mean_of(w, first, last, before);
 	int ratio = w->a->scale == PD_RATIO;
+	pd_estimate e;
 
-	s->change = ratio ? shown(change) : change;
-	s->low = s->high = NAN;
-	if (n >= 2 && pd_welch(scratch, n, base, m, w->a->level, &e, NULL) ==
-	                  PD_OK) {
-		s->low = ratio ? exp(e.low) : e.low;
-		s->high = ratio ? exp(e.high) : e.high;
+	out[0] = ratio ? exp(change) : change;
+	out[1] = out[2] = NAN;
+	if (to - from >= 2 && last - first >= 2 &&
+	    pd_welch(scratch, to - from, before, last - first, w->a->level, &e,
+	             NULL) == PD_OK) {
+		out[1] = ratio ? exp(e.low) : e.low;
+		out[2] = ratio ? exp(e.high) : e.high;
 	}
 }
 
-/* A method version that begins between the run's start (less a quarter of a
+/* A method version that begins between the likely start (less a quarter of a
  * year, the start being only likely) and the signal. */
 static const char *beside(const struct work *w, double since, double at)
 {
@@ -57,34 +103,142 @@ static const char *beside(const struct work *w, double since, double at)
 	return NULL;
 }
 
-static pd_status put_signal(struct work *w, const char *chart, size_t from,
-                            size_t at, double *scratch, pd_error *err)
+static pd_status put_signal(struct work *w, const pd_watch_found *f,
+                            size_t first, size_t end, double *scratch,
+                            pd_error *err)
 {
-	const struct pd_watch_case *first = &w->c->item[w->member[from]];
-	const struct pd_watch_case *last = &w->c->item[w->member[at]];
+	const struct pd_watch_case *start = &w->c->item[w->member[f->from]];
+	const struct pd_watch_case *at = &w->c->item[w->member[f->at]];
+	double change[3];
 
-	if (at < w->n_base)
-		return PD_OK; /* of the baseline itself */
 	if (w->a->n_signals == MOST_SIGNALS) {
 		w->a->n_not_shown++;
 		return PD_OK;
 	}
+	compare(w, first, f->from, f->from, end, scratch, change);
 	pd_signal *s = &w->a->signal[w->a->n_signals++];
 
-	*s = (pd_signal){ .chart = chart, .group = w->group,
-		          .time = last->time,
-		          .date = pd_watch_date(w->arena, last->time),
-		          .since = pd_watch_date(w->arena, first->time),
-		          .n_since = at - from + 1,
-		          .beside = beside(w, first->time, last->time) };
-	take_change(w, from, at, scratch, s);
+	*s = (pd_signal){
+		.state = f->state,
+		.chart = f->sums && f->average ? "both"
+		         : f->sums             ? "cumulative sum"
+		                               : "weighted average",
+		.group = w->group,
+		.time = at->time,
+		.date = pd_watch_date(w->arena, at->time),
+		.since = pd_watch_date(w->arena, start->time),
+		.n_since = f->at - f->from + 1,
+		.n_before = f->from - first, .n_after = end - f->from,
+		.change = change[0], .low = change[1], .high = change[2],
+		.beside = beside(w, start->time, at->time),
+	};
 	return s->date && s->since ? PD_OK : no_memory(err);
 }
 
-/* Charts start after the baseline; what is drawn of it is 0. */
+/* Where the next shift that did not pass begins, from found[k] on. */
+static size_t next_start(const struct work *w, const pd_watch_found *found,
+                         size_t k, size_t n)
+{
+	while (k < n && found[k].state == PD_SHIFT_PASSED)
+		k++;
+	return k < n ? found[k].from : w->n;
+}
+
+/* All cases are their own members. */
+static void set_level(struct work *w, size_t from, size_t end, double *scratch)
+{
+	double level = pd_summarise(w->z + from, end - from).mean;
+
+	for (size_t i = from; i < end; i++) {
+		w->level[i] = level;
+		scratch[i - from] = w->c->item[i].r;
+	}
+	level = pd_summarise(scratch, end - from).mean;
+	for (size_t i = from; i < end; i++)
+		w->level_r[i] = level;
+}
+
+/* A shift that passed and was found again from before its signal on is the
+ * same one: the later stands for both, found when the first was. */
+static size_t join(pd_watch_found *found, size_t n)
+{
+	size_t kept = 0;
+
+	for (size_t k = 0; k < n; k++) {
+		pd_watch_found f = found[k];
+
+		while (kept && found[kept - 1].state == PD_SHIFT_PASSED &&
+		       f.from <= found[kept - 1].at)
+			f.at = found[--kept].at;
+		found[kept++] = f;
+	}
+	return kept;
+}
+
+static void set_levels(struct work *w, const pd_watch_found *found, size_t n,
+                       double *scratch)
+{
+	size_t first = 0;
+
+	for (size_t k = 0; k <= n; k++) {
+		if (k && found[k - 1].state == PD_SHIFT_PASSED)
+			continue;
+		first = k ? found[k - 1].from : 0;
+		set_level(w, first, next_start(w, found, k, n), scratch);
+	}
+	for (size_t k = 0; k < n; k++)
+		if (found[k].state == PD_SHIFT_PASSED)
+			set_level(w, found[k].from, found[k].at + 1, scratch);
+}
+
+/* All cases since the last shift that held against the baseline. */
+static void set_now(struct work *w, const pd_watch_found *found, size_t n,
+                    double *scratch)
+{
+	size_t first = 0, base = w->n_base;
+	double now[3];
+
+	for (size_t k = n; k-- > 0;) {
+		if (found[k].state != PD_SHIFT_HELD)
+			continue;
+		first = first ? first : found[k].from;
+		base = found[k].from < base ? found[k].from : base;
+	}
+	if (!first)
+		return;
+	compare(w, 0, base, first, w->n, scratch, now);
+	w->a->now = now[0];
+	w->a->now_low = now[1];
+	w->a->now_high = now[2];
+}
+
+/* Each shift against the regime before it. */
+static pd_status put_signals(struct work *w, const pd_watch_found *found,
+                             size_t n, double *scratch, pd_error *err)
+{
+	size_t first = 0;
+	pd_status st = PD_OK;
+
+	for (size_t k = 0; st == PD_OK && k < n; k++) {
+		bool passed = found[k].state == PD_SHIFT_PASSED;
+
+		st = put_signal(w, &found[k], first,
+		                passed ? found[k].at + 1
+		                       : next_start(w, found, k + 1, n),
+		                scratch, err);
+		if (!passed)
+			first = found[k].from;
+	}
+	if (w->a->n_charts == 1) {
+		set_now(w, found, n, scratch);
+		set_levels(w, found, n, scratch);
+	}
+	return st;
+}
+
 static pd_status chart_group(struct work *w, pd_error *err)
 {
-	size_t n = w->n, b = w->n_base, room = MOST_SIGNALS;
+	size_t n = w->n, k;
 	pd_chart *c = &w->a->chart[w->a->n_charts++];
 	double *time = PD_NEW(w->arena, double, n + 1);
 	double *average = PD_NEW(w->arena, double, n + 1);
@@ -92,77 +246,100 @@ static pd_status chart_group(struct work *w, pd_error *err)
 	double *up = PD_NEW(w->arena, double, n + 1);
 	double *down = PD_NEW(w->arena, double, n + 1);
 	double *scratch = PD_NEW(w->scratch, double, 2 * n + 2);
-	size_t at[MOST_SIGNALS], from[MOST_SIGNALS], k;
-	pd_status st = PD_OK;
+	pd_watch_limits l = w->limits;
+	pd_watch_found found[MOST_SIGNALS];
 
 	if (!time || !average || !half || !up || !down || !scratch)
 		return no_memory(err);
-	for (size_t i = 0; i < n; i++)
+	for (size_t i = 0; i < n; i++) {
 		time[i] = w->c->item[w->member[i]].time;
-	*c = (pd_chart){ w->group, n, b, w->h, w->limit, time, average, half,
-		         up, down, 0 };
-	k = pd_watch_sums(w->z + b, n - b, w->a->shift / 2, w->h, up + b,
-	                  down + b, at, from, room);
-	c->n_signals = k;
-	for (size_t i = 0; st == PD_OK && i < k && i < room; i++)
-		st = put_signal(w, "cumulative sum", b + from[i], b + at[i],
-		                scratch, err);
-	k = pd_watch_average(w->z + b, n - b, w->a->lambda, w->limit,
-	                     average + b, half + b, at, from, room);
-	c->n_signals += k;
-	for (size_t i = 0; st == PD_OK && i < k && i < room; i++)
-		st = put_signal(w, "weighted average", b + from[i], b + at[i],
-		                scratch, err);
-	return st;
-}
-
-/* The cases with one code, about their own first ones. */
-static pd_status chart_code(struct work *w, const char *kind,
-                            const char *name, int operator_, int32_t code,
-                            pd_error *err)
-{
-	const struct pd_watch_cases *c = w->c;
-
-	w->n = 0;
-	for (size_t i = 0; i < c->n; i++)
-		if ((operator_ ? c->item[i].operator_
-		               : c->item[i].version) == code) {
-			w->z[w->n] = c->z[i];
-			w->member[w->n++] = i;
-		}
-	if (w->n < LEAST_GROUP || w->a->n_charts == MOST_CHARTS)
-		return PD_OK;
-	w->n_base = GROUP_BASE;
-	double mean = pd_summarise(w->z, w->n_base).mean;
-
-	for (size_t i = 0; i < w->n; i++)
-		w->z[i] -= mean;
-	w->group = pd_arena_print(w->arena, "%s %s", kind, name);
-	return w->group ? chart_group(w, err) : no_memory(err);
-}
-
-static pd_status all_charts(struct work *w, pd_error *err)
-{
-	const struct pd_watch_cases *c = w->c;
-	pd_status st;
-
-	w->n = c->n;
-	w->n_base = c->n_base;
-	w->group = "all cases";
-	for (size_t i = 0; i < c->n; i++) {
-		w->member[i] = i;
-		w->z[i] = c->z[i];
+		half[i] = l.limit * sqrt(l.lambda / (2 - l.lambda));
 	}
-	st = chart_group(w, err);
-	for (size_t k = 0; st == PD_OK && c->n_operators > 1 &&
-	                   k < c->n_operators; k++)
-		st = chart_code(w, "operator", c->operator_[k], 1, (int32_t)k,
-		                err);
-	for (size_t k = 0; st == PD_OK && c->n_versions > 1 &&
-	                   k < c->n_versions; k++)
-		st = chart_code(w, "method version", c->version[k], 0,
-		                (int32_t)k, err);
+	l.n_base = w->n_base;
+	pd_status st = pd_watch_chart(w->z, n, &l, up, down, average, found,
+	                              MOST_SIGNALS, &k, err);
+
+	if (k > MOST_SIGNALS)
+		w->a->n_not_shown += k - MOST_SIGNALS;
+	k = join(found, k < MOST_SIGNALS ? k : MOST_SIGNALS);
+	*c = (pd_chart){ w->group, n, w->n_base, l.h, l.limit, time, average,
+		         half, up, down, k };
+	return st == PD_OK ? put_signals(w, found, k, scratch, err) : st;
+}
+
+/* ---- which charts there are ------------------------------------------------ */
+
+/* Calls `each` for every group that can be charted, all cases first. */
+static pd_status every_group(struct work *w,
+                             pd_status (*each)(struct work *, pd_error *),
+                             pd_error *err)
+{
+	const struct pd_watch_cases *c = w->c;
+	pd_status st = gather(w, 0, -1) ? PD_OK : PD_INTERNAL;
+
+	w->group = "all cases";
+	if (st == PD_OK)
+		st = each(w, err);
+	for (int op = 1; op >= 0; op--) {
+		size_t n = op ? c->n_operators : c->n_versions;
+		const char **name = op ? c->operator_ : c->version;
+
+		for (size_t k = 0; st == PD_OK && n > 1 && k < n; k++) {
+			if (!gather(w, op, (int32_t)k))
+				continue;
+			w->group = pd_arena_print(
+			    w->arena, "%s %s", op ? "operator"
+			                          : "method version", name[k]);
+			st = w->group ? each(w, err) : no_memory(err);
+		}
+	}
 	return st;
+}
+
+/* Cases the charts watch, all together. */
+static pd_status count_watched(struct work *w, pd_error *err)
+{
+	(void)err;
+	if (w->a->n_charts == MOST_CHARTS) {
+		w->a->n_charts_left++;
+		return PD_OK;
+	}
+	w->a->n_charts++;
+	w->a->run_length += (double)(w->n - w->n_base);
+	return PD_OK;
+}
+
+static pd_status keep_chart(struct work *w, pd_error *err)
+{
+	return w->a->n_charts < MOST_CHARTS ? chart_group(w, err) : PD_OK;
+}
+
+/*
+ * Limits: with W cases a quarter watched by all charts together and each
+ * charts' pair of kinds raising a false signal in KINDS / A of them, A = KINDS
+ * W quarters. The answer says what came of it where A was out of reach.
+ */
+static pd_status design(struct work *w, pd_error *err)
+{
+	pd_watch_answer *a = w->a;
+	const struct pd_watch_cases *c = w->c;
+	double span = c->item[c->n - 1].time - c->item[c->n_base - 1].time;
+	pd_status st = every_group(w, count_watched, err);
+	double watched = a->run_length / fmax(4 * span, 1);
+	double each = fmin(fmax(KINDS * watched * a->quarters, SHORTEST),
+	                   LONGEST);
+
+	a->n_charts = 0;
+	a->run_length = each / KINDS;
+	a->quarters = a->run_length / watched;
+	w->limits = (pd_watch_limits){ .k = a->shift / 2, .lambda = a->lambda,
+		                       .learn = LEARN };
+	if (st == PD_OK)
+		st = pd_control_sums_design(a->shift / 2, each, &w->limits.h,
+		                            err);
+	return st == PD_OK ? pd_control_average_design(a->lambda, each,
+	                                               &w->limits.limit, err)
+	                   : st;
 }
 
 /* First case of each method version but the one the data begin with. */
@@ -203,19 +380,23 @@ pd_status pd_watch_signals(const struct pd_watch_cases *c, pd_arena *arena,
 
 	w.member = PD_NEW(scratch, size_t, c->n + 1);
 	w.z = PD_NEW(scratch, double, c->n + 1);
+	w.level = PD_NEW(scratch, double, c->n + 1);
+	w.level_r = PD_NEW(scratch, double, c->n + 1);
 	a->chart = PD_NEW(arena, pd_chart, MOST_CHARTS);
 	a->signal = PD_NEW(arena, pd_signal, MOST_SIGNALS);
-	if (!w.member || !w.z || !a->chart || !a->signal)
+	if (!w.member || !w.z || !w.level || !w.level_r || !a->chart ||
+	    !a->signal)
 		return no_memory(err);
+	memset(w.level, 0, (c->n + 1) * sizeof *w.level);
+	memset(w.level_r, 0, (c->n + 1) * sizeof *w.level_r);
 	a->sd = c->sd;
-	a->correlation = pd_lag_one(c->z, c->n_base);
-	pd_status st = pd_control_sums_design(a->shift / 2, a->run_length,
-	                                      &w.h, err);
+	a->correlation = c->correlation;
+	a->freed = c->freed;
+	a->n_returning = c->n_returning;
+	a->now = a->now_low = a->now_high = NAN;
+	pd_status st = design(&w, err);
 
 	if (st == PD_OK)
-		st = pd_control_average_design(a->lambda, a->run_length,
-		                               &w.limit, err);
-	if (st == PD_OK)
 		st = take_marks(&w, err);
-	return st == PD_OK ? all_charts(&w, err) : st;
+	return st == PD_OK ? every_group(&w, keep_chart, err) : st;
 }

@@ -249,17 +249,16 @@ static const char *drift_words(pd_doc *d, const pd_drift *x)
 		return pd_doc_print(d, "%s: cannot be watched. Why: %s", what,
 		                    pd_say_stop(d, x->refusal));
 	if (!x->latest.date)
-		return pd_doc_print(d, "%s: no signal since the baseline ended "
+		return pd_doc_print(d, "%s: no shift since the baseline ended "
 		                    "on %s.", what, x->base_until);
 	pd_buf_init(&b);
-	pd_buf_print(&b, "%s: %s signal%s since the baseline ended on %s. The "
-	             "latest was raised on %s by a run that likely began on "
-	             "%s: ", what, pd_say_count(d, x->n_signals),
-	             plural(x->n_signals), x->base_until, x->latest.date,
-	             x->latest.since);
+	pd_buf_print(&b, "%s: %s shift%s since the baseline ended on %s. The "
+	             "latest was found on %s and likely began about %s: ", what,
+	             pd_say_count(d, x->n_signals), plural(x->n_signals),
+	             x->base_until, x->latest.date, x->latest.since);
 	pd_number_span(&b, &s, true);
-	pd_buf_print(&b, "%s the baseline.",
-	             x->scale == PD_RATIO ? " of" : " points from");
+	pd_buf_print(&b, "%s.", x->scale == PD_RATIO ? " of what came before"
+	                                             : " points from before");
 	if (x->latest.beside)
 		pd_buf_print(&b, " Beside it: %s.", x->latest.beside);
 	return pd_doc_take(d, &b);
@@ -278,9 +277,10 @@ static void drift(pd_doc *d, const pd_changes *c)
 	pd_doc_paragraph(
 	    d, PD_QUIET,
 	    "All cases, concentration (or percentage), age, volume and places of "
-	    "the pulls held equal. A signal does not say why: look at the "
-	    "laboratory, the patients and the technique of that time, in this "
-	    "order. The command watch shows the charts.");
+	    "the pulls held equal; one shift is counted once. A shift does not "
+	    "say why: look at the laboratory, the patients and the technique of "
+	    "that time, in this order. The command watch shows the charts and "
+	    "how often they are wrong.");
 }
 
 /* --- what is open ------------------------------------------------------------ */

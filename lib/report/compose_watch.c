@@ -28,10 +28,44 @@ static const char *fixed(pd_doc *d, double x, int decimals)
 	return pd_doc_take(d, &b);
 }
 
+static const char *plural(size_t n)
+{
+	return n == 1 ? "" : "s";
+}
+
+static const char *stands(const pd_signal *s)
+{
+	return s->state == PD_SHIFT_HELD   ? "it lasted"
+	       : s->state == PD_SHIFT_PASSED ? "it passed"
+	                                     : "too recent to tell whether it "
+	                                       "lasts";
+}
+
+static const char *shift_words(pd_doc *d, const pd_watch_answer *a,
+                               const pd_signal *s)
+{
+	return pd_doc_print(d, "found on %s, likely begun about %s: %s %s; %s"
+	                    "%s%s",
+	                    s->date, s->since,
+	                    effect(d, a, s->change, s->low, s->high, true),
+	                    a->scale == PD_RATIO ? "of what came before"
+	                                         : "points from before",
+	                    stands(s), s->beside ? "; beside it: " : "",
+	                    s->beside ? s->beside : "");
+}
+
+static void list_shifts(pd_doc *d, const pd_watch_answer *a)
+{
+	pd_block *list = pd_doc_list(d);
+
+	for (size_t k = 0; k < a->n_signals; k++)
+		if (a->signal[k].group == a->chart[0].group)
+			pd_doc_item(d, list, shift_words(d, a, &a->signal[k]));
+}
+
 static void lead(pd_doc *d, const pd_watch_answer *a)
 {
-	size_t all = 0, sums = 0;
-	const pd_signal *first = NULL;
+	size_t all = 0, passed = 0;
 
 	if (a->refusal) {
 		pd_doc_paragraph(d, PD_LEAD,
@@ -42,52 +76,63 @@ static void lead(pd_doc *d, const pd_watch_answer *a)
 	for (size_t k = 0; k < a->n_signals; k++) {
 		if (a->signal[k].group != a->chart[0].group)
 			continue;
-		if (!all++)
-			first = &a->signal[k];
-		sums += a->signal[k].chart[0] == 'c';
+		all++;
+		passed += a->signal[k].state == PD_SHIFT_PASSED;
 	}
-	if (!first)
+	if (!all)
 		pd_doc_paragraph(
 		    d, PD_LEAD,
-		    pd_doc_print(d, "No signal among all cases since the baseline "
-		                 "ended on %s.", a->base_until));
-	else
+		    pd_doc_print(d, "No shift found among all cases since the "
+		                 "baseline ended on %s.", a->base_until));
+	else {
 		pd_doc_paragraph(
 		    d, PD_LEAD,
-		    pd_doc_print(d, "Among all cases the cumulative sum raised "
-		                 "%s signal%s and the weighted average %s since "
-		                 "the baseline ended on %s; the first on %s, a "
-		                 "run that likely began on %s: %s of the "
-		                 "baseline.%s",
-		                 pd_say_count(d, sums), sums == 1 ? "" : "s",
-		                 pd_say_count(d, all - sums), a->base_until,
-		                 first->date, first->since,
-		                 effect(d, a, first->change, first->low,
-		                        first->high, true),
-		                 first->beside
-		                     ? pd_doc_print(d, " Beside it: %s.",
-		                                    first->beside)
-		                     : ""));
+		    pd_doc_print(d, "Among all cases %s shift%s found since the "
+		                 "baseline ended on %s%s.%s",
+		                 pd_say_count(d, all), all == 1 ? " was" : "s "
+		                 "were", a->base_until,
+		                 passed ? pd_doc_print(d, ", of which %s passed",
+		                                       pd_say_count(d, passed))
+		                        : "",
+		                 isnan(a->now) ? "" : pd_doc_print(
+		                     d, " Since the last that lasted: %s %s "
+		                     "the baseline.",
+		                     effect(d, a, a->now, a->now_low,
+		                            a->now_high, true),
+		                     a->scale == PD_RATIO ? "of"
+		                                          : "points from")));
+		list_shifts(d, a);
+	}
+	if (a->n_signals > all)
+		pd_doc_paragraph(
+		    d, PD_PLAIN,
+		    pd_doc_print(d, "Of single operators or method versions, "
+		                 "against all cases of the time: %s shift%s; see "
+		                 "the table.", pd_say_count(d, a->n_signals - all),
+		                 plural(a->n_signals - all)));
 	pd_doc_paragraph(
 	    d, PD_PLAIN,
-	    "A signal says that cases have moved away from the baseline after "
-	    "age, volume and places are held equal. It does not say why: look at "
-	    "the laboratory, the patients and the technique of that time, in this "
-	    "order.");
+	    pd_doc_print(d, "Where nothing changes, all charts together find a "
+	                 "false shift once in about %s quarters. A shift does "
+	                 "not say why: look at the laboratory, the patients and "
+	                 "the technique of that time, in this order.",
+	                 fixed(d, a->quarters, a->quarters < 10)));
 }
 
 static void signal_table(pd_doc *d, const pd_watch_answer *a)
 {
 	const pd_cell_column column[] = {
-		{ "Chart", NULL, false },
-		{ "Signal", NULL, false },
-		{ "Since", NULL, false },
-		{ "Cases", NULL, true },
+		{ "Chart of", NULL, false },
+		{ "Found", NULL, false },
+		{ "Likely start", NULL, false },
+		{ "Cases to find it", NULL, true },
+		{ "Before, after", "cases", true },
 		{ a->scale == PD_RATIO ? "Ratio" : "Difference",
 		  a->scale == PD_RATIO ? NULL : "points", true },
+		{ "Since then", NULL, false },
 		{ "Beside it", NULL, false },
 	};
-	pd_table *t = pd_doc_table(d, "Signals", 6, column,
+	pd_table *t = pd_doc_table(d, "Shifts", 8, column,
 	                           "one case alone has no interval; or nothing "
 	                           "begins there");
 
@@ -97,23 +142,30 @@ static void signal_table(pd_doc *d, const pd_watch_answer *a)
 
 		if (!cell)
 			return;
-		cell[0] = pd_doc_print(d, "%s: %s", s->group, s->chart);
+		cell[0] = pd_doc_text(d, s->group);
 		cell[1] = s->date;
 		cell[2] = s->since;
 		cell[3] = pd_say_count(d, s->n_since);
-		cell[4] = effect(d, a, s->change, s->low, s->high, false);
-		cell[5] = s->beside;
+		cell[4] = pd_doc_print(d, "%s, %s", pd_say_count(d, s->n_before),
+		                       pd_say_count(d, s->n_after));
+		cell[5] = effect(d, a, s->change, s->low, s->high, false);
+		cell[6] = stands(s);
+		cell[7] = s->beside;
 	}
 	pd_doc_table_note(d, t,
-	                  "Since: the likely start of the run that led to the "
-	                  "signal; ratio (or difference): cases since then "
-	                  "against the baseline. After a signal a chart starts "
-	                  "anew. Intervals take "
-	                  "the start as known; it was found by looking, so they "
-	                  "are somewhat short.");
+	                  "One shift is one row: the chart goes on about the "
+	                  "new level, or about the old one where the next 30 "
+	                  "cases, which had no part in the signal, did not stay "
+	                  "away from it (it passed). Ratio (or difference): "
+	                  "cases from the likely start to the next shift that "
+	                  "lasted (of one that passed: to the signal) against "
+	                  "those before. Intervals take the start as "
+	                  "known; it was found by looking, so they are somewhat "
+	                  "short. Operators and method versions are charted "
+	                  "about the level of all cases at the time.");
 	if (a->n_not_shown)
 		pd_doc_table_note(d, t,
-		                  pd_doc_print(d, "%s further signals are not "
+		                  pd_doc_print(d, "%s further shifts are not "
 		                               "shown.",
 		                               pd_say_count(d, a->n_not_shown)));
 }
@@ -124,7 +176,7 @@ static void charts_table(pd_doc *d, const pd_watch_answer *a)
 		{ "Chart of", NULL, false },
 		{ "Cases", NULL, true },
 		{ "Baseline", "cases", true },
-		{ "Signals", NULL, true },
+		{ "Shifts", NULL, true },
 	};
 	pd_table *t = pd_doc_table(d, "Charts kept", 4, column, NULL);
 
@@ -141,11 +193,16 @@ static void charts_table(pd_doc *d, const pd_watch_answer *a)
 	}
 	pd_doc_table_note(
 	    d, t,
-	    pd_doc_print(d, "Each chart raises a false signal once in about %s "
-	                 "cases where nothing changes; with %s charts of two "
-	                 "kinds false signals come that much more often.",
+	    pd_doc_print(d, "Where nothing changes each chart finds a false "
+	                 "shift once in about %s cases, all %s together once in "
+	                 "about %s quarters of this clinic.",
 	                 fixed(d, a->run_length, 0),
-	                 pd_say_count(d, a->n_charts)));
+	                 pd_say_count(d, a->n_charts),
+	                 fixed(d, a->quarters, a->quarters < 10)));
+	if (a->n_charts_left)
+		pd_doc_table_note(d, t, pd_doc_print(
+		    d, "%s further operators or method versions are not charted.",
+		    pd_say_count(d, a->n_charts_left)));
 }
 
 /* The chart as it stood at the last case of each year. */
@@ -183,8 +240,8 @@ static void years_table(pd_doc *d, const pd_chart *c)
 	}
 	pd_doc_table_note(
 	    d, t,
-	    pd_doc_print(d, "The sums signal at %s. A limit of the average is "
-	                 "narrow just after the start and after a signal.",
+	    pd_doc_print(d, "The sums signal at %s. After a signal average and "
+	                 "sums begin at 0.",
 	                 fixed(d, c->limit_sum, 2)));
 }
 
@@ -195,12 +252,12 @@ static void chart_figure(pd_doc *d, const pd_watch_answer *a)
 
 	pd_buf_init(&b);
 	pd_buf_add(&b,
-	           "Across: time. Above: the weighted average of cases, in "
-	           "standard deviations (SD) of the baseline. Below: cumulative "
-	           "sums, upwards for gains and downwards for losses. Broken "
-	           "lines are the limits; an arrow head at the edge marks a "
-	           "signal and points the way the cases had moved. The shaded "
-	           "part is the baseline.");
+	           "Across: time. Above: the weighted average of the cases' "
+	           "scores, in standard deviations (SD). Below: cumulative sums, "
+	           "upwards for gains and downwards for losses. Broken lines are "
+	           "the limits; an arrow head at the edge marks a signal and "
+	           "points the way the cases had moved. After it both begin anew "
+	           "about the new level. The shaded part is the baseline.");
 	for (size_t k = 0; k < a->n_marks; k++) {
 		pd_buf_print(&b, " %c: %s.", letter, a->mark[k].words);
 		if (letter < 'z')
@@ -301,22 +358,32 @@ static void how(pd_doc *d, const pd_watch_answer *a)
 	                           "standard deviations",
 	                           fixed(d, a->lambda, 2),
 	                           fixed(d, a->chart[0].limit_average, 2)));
-	if (fabs(a->correlation) > 0.2)
-		pd_doc_paragraph(
-		    d, PD_NOTE,
-		    pd_doc_print(d, "Each case of the baseline follows the one "
-		                 "before it (correlation %s): false signals come "
-		                 "more often than said.",
-		                 fixed(d, a->correlation, 2)));
+	pd_doc_define(d, list, "Scores",
+	              "a case's rank among those since the last shift, as a "
+	              "value of the normal law: the limits hold whatever the "
+	              "results' own distribution and however few cases the "
+	              "baseline has");
+	if (a->n_returning)
+		pd_doc_define(d, list, "Returning patients",
+		              pd_doc_print(d, "%s later visit%s, freed of what "
+		                           "the patient's earlier ones tell",
+		                           pd_say_count(d, a->n_returning),
+		                           plural(a->n_returning)));
+	if (a->freed)
+		pd_doc_define(d, list, "Neighbours",
+		              pd_doc_print(d, "a case of the baseline follows the "
+		                           "one before it (correlation %s); each is "
+		                           "freed of it", fixed(d, a->correlation,
+		                                                2)));
 }
 
 static void cautions(pd_doc *d)
 {
-	pd_block *box = pd_doc_box(d, PD_CAUTION, "Before acting on a signal");
+	pd_block *box = pd_doc_box(d, PD_CAUTION, "Before acting on a shift");
 
 	pd_doc_item(d, box,
-	            "Charts watch the process, not a patient, and raise false "
-	            "signals now and then by design.");
+	            "Charts watch the process, not a patient, and find false "
+	            "shifts now and then by design.");
 	pd_doc_item(d, box,
 	            "A changed mix of patients that age and volume do not tell "
 	            "can raise one too.");
@@ -336,7 +403,7 @@ pd_status pd_compose_watch(const pd_watch_answer *a, pd_doc **out,
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	pd_doc_heading(d, 1, "top", "Has the yield moved?");
 	pd_part_clinic(d, &a->context);
-	pd_doc_heading(d, 2, "answer", "Signals since the baseline");
+	pd_doc_heading(d, 2, "answer", "Shifts since the baseline");
 	lead(d, a);
 	cautions(d);
 	pd_doc_page_end(d);

@@ -63,7 +63,8 @@ static void draw_signals(pd_scene *s, const struct panel *p,
 		const pd_signal *g = &a->signal[k];
 		bool more = g->change >= none;
 
-		if (g->group == p->c->group && g->chart[0] == kind)
+		if (g->group == p->c->group &&
+		    (g->chart[0] == kind || g->chart[0] == 'b'))
 			pd_scene_arrow(s, PD_INK_TEXT,
 			               pd_axis_at(&p->x, g->time),
 			               more ? p->y.place_to : p->y.place, 0,

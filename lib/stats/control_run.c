@@ -3,6 +3,7 @@
  * limits that give a wanted one; see control.h.
  */
 #include "stats/control.h"
+#include "stats/quadrature.h"
 #include "stats/quantile.h"
 
 #include <gsl/gsl_integration.h>
@@ -11,7 +12,7 @@
 
 /* Powers of two: the library stores these nodes to full precision and finds
  * others to ten digits only. */
-enum { FIRST_NODES = 32, LAST_NODES = 1024, STEPS = 100 };
+enum { FIRST_NODES = 32, LAST_NODES = 1024 };
 /* An answer is settled when it moves by less than SETTLED + ROUNDING run of
  * itself: the equation is as near to singular as the run is long. */
 static const double SETTLED = 1e-9, ROUNDING = 1e-13, LONGEST = 1e8;
@@ -208,20 +209,42 @@ static pd_status log_run(int sums, double a, double x, double *out,
 	return st;
 }
 
-/* Run lengths rise with the limit: grow it past the wish, then halve. */
+struct wanted {
+	int sums;
+	double a, log_run;
+	pd_status st;
+	pd_error *err;
+};
+
+static double over(double x, const void *with)
+{
+	/* what failed is told to the caller through the wish itself */
+	struct wanted *w = *(struct wanted *const *)with;
+	double now;
+	pd_status st = log_run(w->sums, w->a, x, &now, w->err);
+
+	if (st != PD_OK)
+		w->st = st;
+	return st == PD_OK ? now - w->log_run : (double)NAN;
+}
+
+/* Run lengths rise with the limit: grow it past the wish, then close in. */
 static pd_status design(int sums, double a, double run, double most,
                         double *out, pd_error *err)
 {
-	double low = 0, high = 0.25, now;
-	pd_status st;
+	struct wanted want = { sums, a, log(run), PD_OK, err }, *w = &want;
+	double low = 0, high = 0.25;
 
 	if (!(run >= 2 && run <= 1e5))
 		return pd_fail(err, PD_DATA, "a chart is designed for 2 to "
 		               "100000 values between false signals, got %g",
 		               run);
 	for (;;) {
-		st = log_run(sums, a, high, &now, err);
-		if (st != PD_OK || now >= log(run))
+		double now = over(high, &w);
+
+		if (want.st != PD_OK)
+			return want.st;
+		if (now >= 0)
 			break;
 		if (high >= most)
 			return pd_fail(err, PD_NUMERIC, "no limit up to %g "
@@ -230,19 +253,16 @@ static pd_status design(int sums, double a, double run, double most,
 		low = high;
 		high = fmin(most, 1.25 * high);
 	}
-	for (int i = 0; st == PD_OK && i < STEPS; i++) {
-		double mid = 0.5 * (low + high);
-
-		if (high - low <= 1e-9 * high)
-			break;
-		st = log_run(sums, a, mid, &now, err);
-		if (now >= log(run))
-			high = mid;
-		else
-			low = mid;
+	low = fmax(low, 1e-9);
+	if (over(low, &w) >= 0) { /* an allowance that alone is enough */
+		*out = low;
+		return want.st;
 	}
-	*out = high;
-	return st;
+	*out = pd_root(over, &w, low, high, 1e-9 * high);
+	if (want.st == PD_OK && isnan(*out))
+		return pd_fail(err, PD_NUMERIC, "no limit gives %g values "
+		               "between false signals", run);
+	return want.st;
 }
 
 pd_status pd_control_sums_design(double k, double run, double *h, pd_error *err)
