@@ -13,7 +13,8 @@ SELECT look_date FROM looks WHERE question_sha256 = ?1
 ORDER BY look_id LIMIT 1;
 
 --: look_earlier
-SELECT se FROM looks WHERE question_sha256 = ?1 AND data_state <> ?2
+SELECT look_date, estimate, se, low, high, n_patients
+FROM looks WHERE question_sha256 = ?1 AND data_state <> ?2
 AND se > 0 ORDER BY look_id;
 
 -- Files loaded since: rows of the chain after the state that was read.

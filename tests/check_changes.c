@@ -133,6 +133,38 @@ static void review(pd_store *s, pd_arena *a, const char *text,
 	ck_assert_ptr_nonnull(r->changes);
 }
 
+/* The chart of a primary question holds both reviews as they were printed,
+ * reading the same data again is none; other roles have none. */
+static void readings(const pd_review *one, const pd_review *two)
+{
+	const pd_answer *a = &two->answer[0];
+
+	ck_assert_uint_eq(one->answer[0].n_readings, 1);
+	ck_assert_uint_eq(two->answer[1].n_readings, 0);
+	ck_assert_uint_eq(a->n_readings, 2);
+	ck_assert_str_eq(a->reading[0].date, "2024-04-01");
+	ck_assert_str_eq(a->reading[1].date, "2024-07-01");
+	ck_assert_uint_eq(a->reading[0].n_patients, 12);
+	ck_assert_uint_eq(a->reading[1].n_patients, 72);
+	for (size_t k = 0; k < 2; k++) {
+		const pd_effect *e =
+		    &(k ? two : one)->answer[0].effect[0];
+		const pd_reading *r = &a->reading[k];
+
+		ck_assert_double_eq_tol(r->value, e->value, 1e-12);
+		ck_assert_double_eq_tol(r->low, e->low, 1e-12);
+		ck_assert_double_eq_tol(r->high, e->high, 1e-12);
+		ck_assert_double_eq_tol(r->information * e->log.se * e->log.se,
+		                        1, 1e-12);
+		ck_assert_double_eq_tol(r->z, e->log.value / e->log.se, 1e-9);
+		/* beyond the boundary where the interval leaves out none */
+		ck_assert_int_eq(fabs(r->z) > r->bound,
+		                 e->low > 1 || e->high < 1);
+		ck_assert_double_eq_tol(r->value / exp(r->bound * e->log.se),
+		                        e->low, 1e-12);
+	}
+}
+
 /* What the second review calls "then" is what the first one printed. */
 START_TEST(second_review)
 {
@@ -176,6 +208,7 @@ START_TEST(second_review)
 	ck_assert_uint_eq(m->n_corrections, 0);
 	ck_assert_uint_eq(one.changes->n_open, 1);
 	ck_assert_uint_eq(two.changes->n_open, 0);
+	readings(&one, &two);
 	pd_store_close(s);
 	pd_arena_free(a);
 }

@@ -118,6 +118,16 @@ typedef struct pd_points {
 	size_t n_left_out; /* points thinned away, said beside the figure */
 } pd_points;
 
+/* One reading of a primary question's first effect, as it was made. */
+typedef struct pd_reading {
+	const char *date;
+	size_t n_patients;
+	double value, low, high; /* as printed                                 */
+	double information;      /* 1 / se^2, working scale                    */
+	double z, bound;         /* estimate, and half the interval, in
+	                            standard errors: beyond it an effect shows */
+} pd_reading;
+
 typedef struct pd_answer {
 	const char *name, *title;     /* plan section name, question in words  */
 	pd_role role;
@@ -163,6 +173,9 @@ typedef struct pd_answer {
 	bool looks_paid;              /* intervals hold for several readings   */
 	unsigned looks_planned;       /* 0: for any number of them             */
 	double looks_width;           /* times as wide as for a single reading */
+	size_t n_readings;            /* of a primary question: those of the
+	                                 ledger, oldest first, and this one    */
+	pd_reading *reading;
 	const char *declared;         /* "margin set before this data", ...    */
 	bool unsupported;             /* a control failed: no-difference unsafe */
 } pd_answer;

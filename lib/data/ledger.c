@@ -227,8 +227,26 @@ pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
 	return pd_db_end(s, st, err);
 }
 
-static pd_status read_errors(pd_store *s, const char *hash, const char *state,
-                             double *se, size_t room, size_t *n, pd_error *err)
+static double number_or_nan(sqlite3_stmt *q, int k)
+{
+	return sqlite3_column_type(q, k) == SQLITE_NULL
+	           ? (double)NAN
+	           : sqlite3_column_double(q, k);
+}
+
+static void take_earlier(sqlite3_stmt *q, pd_earlier_look *out)
+{
+	double *number[] = { &out->estimate, &out->se, &out->low, &out->high };
+
+	snprintf(out->date, sizeof out->date, "%.10s", pd_db_text(q, 0));
+	for (int k = 0; k < 4; k++)
+		*number[k] = number_or_nan(q, 1 + k);
+	out->n_patients = (size_t)sqlite3_column_int64(q, 5);
+}
+
+static pd_status read_earlier(pd_store *s, const char *hash,
+                              const char *state, pd_earlier_look *look,
+                              size_t room, size_t *n, pd_error *err)
 {
 	sqlite3_stmt *q;
 	bool row = true;
@@ -241,20 +259,21 @@ static pd_status read_errors(pd_store *s, const char *hash, const char *state,
 	while (st == PD_OK && row && *n < room) {
 		st = pd_db_step(s, q, &row, err);
 		if (st == PD_OK && row)
-			se[(*n)++] = sqlite3_column_double(q, 0);
+			take_earlier(q, &look[(*n)++]);
 	}
 	sqlite3_finalize(q);
 	return st;
 }
 
 pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
-                                 double **se, size_t *n, pd_error *err)
+                                 pd_earlier_look **out, size_t *n,
+                                 pd_error *err)
 {
 	char state[65];
 	unsigned all = 0;
 	pd_status st = pd_db_begin_read(s, err);
 
-	*se = NULL;
+	*out = NULL;
 	*n = 0;
 	if (st == PD_OK)
 		st = pd_audit_data_state(s, state, err);
@@ -262,25 +281,18 @@ pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
 		st = count_looks(s, pd_sql_look_count, question_sha256, NULL,
 		                 &all, err);
 	if (st == PD_OK && all) {
-		*se = calloc(all, sizeof **se);
-		st = *se ? read_errors(s, question_sha256, state, *se, all, n,
-		                       err)
-		         : pd_fail(err, PD_NO_MEMORY, "out of memory");
+		*out = calloc(all, sizeof **out);
+		st = *out ? read_earlier(s, question_sha256, state, *out, all,
+		                         n, err)
+		          : pd_fail(err, PD_NO_MEMORY, "out of memory");
 	}
 	st = pd_db_end(s, st, err);
 	if (st != PD_OK || *n == 0) {
-		free(*se);
-		*se = NULL;
+		free(*out);
+		*out = NULL;
 		*n = 0;
 	}
 	return st;
-}
-
-static double number_or_nan(sqlite3_stmt *q, int k)
-{
-	return sqlite3_column_type(q, k) == SQLITE_NULL
-	           ? (double)NAN
-	           : sqlite3_column_double(q, k);
 }
 
 static void take_look(sqlite3_stmt *q, pd_past_look *out)

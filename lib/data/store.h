@@ -79,11 +79,18 @@ typedef struct pd_look {
 pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
                         pd_error *err);
 /*
- * Standard errors of the question's earlier readings, on other states of the
- * data than today's, oldest first; the caller frees *se (NULL when none).
+ * The question's earlier readings with a standard error, on other states of
+ * the data than today's, oldest first, on the working scale; the caller frees
+ * *out (NULL when none).
  */
+typedef struct pd_earlier_look {
+	char date[11];
+	double estimate, se, low, high;
+	size_t n_patients;
+} pd_earlier_look;
 pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
-                                 double **se, size_t *n, pd_error *err);
+                                 pd_earlier_look **out, size_t *n,
+                                 pd_error *err);
 /*
  * The newest reading of the question on another state of the data than
  * today's; out->date "" when there is none. loads, corrections: files loaded

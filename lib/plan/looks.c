@@ -174,11 +174,55 @@ static pd_status pay(const pd_looks *l, const pd_question *q, pd_answer *a,
 	return st;
 }
 
+static double as_printed(pd_scale scale, double x)
+{
+	return scale == PD_RATIO ? exp(x) : x;
+}
+
+static void take_reading(pd_scale scale, const pd_earlier_look *l,
+                         pd_reading *r)
+{
+	r->n_patients = l->n_patients;
+	r->value = as_printed(scale, l->estimate);
+	r->low = as_printed(scale, l->low);
+	r->high = as_printed(scale, l->high);
+	r->information = 1 / (l->se * l->se);
+	r->z = l->estimate / l->se;
+	r->bound = (l->high - l->low) / (2 * l->se);
+}
+
+/* The first effect at every look, today's last. */
+static pd_status keep_readings(const pd_earlier_look *earlier, size_t n,
+                               const char *date, pd_arena *arena,
+                               pd_answer *a, pd_error *err)
+{
+	const pd_estimate *e = &a->effect[0].log;
+	pd_earlier_look now = { .estimate = e->value, .se = e->se,
+		                .low = e->low, .high = e->high };
+
+	if (a->n_flow)
+		now.n_patients = a->flow[a->n_flow - 1].n_patients;
+	a->reading = PD_NEW(arena, pd_reading, n + 1);
+	if (!a->reading)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	for (size_t k = 0; k <= n; k++) {
+		pd_reading *r = &a->reading[a->n_readings++];
+
+		take_reading(a->scale, k < n ? &earlier[k] : &now, r);
+		r->date = k < n ? pd_arena_copy(arena, earlier[k].date) : date;
+		if (!r->date)
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	}
+	return PD_OK;
+}
+
 pd_status pd_looks_pay(pd_store *store, const pd_plan *plan,
-                       const pd_question *q, pd_answer *a, pd_error *err)
+                       const pd_question *q, const char *date,
+                       pd_arena *arena, pd_answer *a, pd_error *err)
 {
 	pd_looks l = { .planned = plan->looks, .level = plan->level };
-	double *earlier = NULL;
+	pd_earlier_look *earlier = NULL;
+	double *se = NULL;
 
 	for (size_t k = 0; k < a->n_effects; k++)
 		a->effect[k].single_low = a->effect[k].single_high = NAN;
@@ -187,9 +231,17 @@ pd_status pd_looks_pay(pd_store *store, const pd_plan *plan,
 	pd_status st = pd_store_earlier_looks(store, q->sha256, &earlier, &l.n,
 	                                      err);
 
-	l.earlier = earlier;
+	if (st == PD_OK) {
+		se = PD_NEW(arena, double, l.n + 1);
+		st = se ? PD_OK : pd_fail(err, PD_NO_MEMORY, "out of memory");
+	}
+	for (size_t k = 0; st == PD_OK && k < l.n; k++)
+		se[k] = earlier[k].se;
+	l.earlier = se;
 	if (st == PD_OK)
 		st = pay(&l, q, a, err);
+	if (st == PD_OK)
+		st = keep_readings(earlier, l.n, date, arena, a, err);
 	free(earlier);
 	return st;
 }

@@ -31,8 +31,9 @@ typedef struct pd_looks {
 pd_status pd_looks_widen(const pd_looks *looks, double d, pd_estimate *e,
                          double *p_margin, double *width, pd_error *err);
 
-/* All effects of an answer, from the ledger. */
+/* All effects of an answer, from the ledger; its readings, today's last. */
 pd_status pd_looks_pay(pd_store *store, const pd_plan *plan,
-                       const pd_question *q, pd_answer *answer, pd_error *err);
+                       const pd_question *q, const char *date,
+                       pd_arena *arena, pd_answer *answer, pd_error *err);
 
 #endif

@@ -180,7 +180,8 @@ static pd_status look(struct work *w, const pd_question *q, pd_answer *a,
 	pd_status st = declare(w, q, a, err);
 
 	if (st == PD_OK)
-		st = pd_looks_pay(w->store, w->plan, q, a, err);
+		st = pd_looks_pay(w->store, w->plan, q, w->options->date,
+		                  w->arena, a, err);
 	if (st != PD_OK || a->n_effects == 0)
 		return st;
 	const pd_effect *e = &a->effect[0];

@@ -39,6 +39,10 @@ void pd_part_figure(pd_doc *d, const pd_answer *a);
 void pd_part_alike(pd_doc *d, const pd_weighing *w, const char *first,
                    const char *second);
 
+/* compose_looks.c: the readings of a primary question, where there were two
+ * or more. */
+void pd_part_looks(pd_doc *d, const pd_answer *a);
+
 /* compose_question.c: the section of answer i. `heading` NULL: its title. */
 void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
                       const char *heading);

@@ -404,6 +404,7 @@ void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
 	if (a->n_effects && !a->refusal) {
 		pd_doc_heading(d, 3, NULL, "The effect");
 		effect_table(d, a);
+		pd_part_looks(d, a);
 	}
 	if (a->method || a->n_refused || a->n_components) {
 		pd_doc_heading(d, 3, NULL, "How it was judged");

@@ -392,6 +392,19 @@ static size_t log_ticks(const pd_axis *a, const double *steps, size_t n_steps,
 	return n;
 }
 
+/* Powers of ten, every so manieth, eight or so. */
+static size_t decade_ticks(const pd_axis *a, double tick[PD_MOST_TICKS])
+{
+	double low = log10(a->from), high = log10(a->to);
+	double step = ceil((high - low) / 7);
+	size_t n = 0;
+
+	for (double e = ceil(low / step - 1e-9) * step;
+	     e <= high + 1e-9 && n < PD_MOST_TICKS; e += step)
+		tick[n++] = pow(10, e);
+	return n;
+}
+
 size_t pd_axis_ticks(const pd_axis *a, double tick[PD_MOST_TICKS])
 {
 	static const double steps[] = { 1, 2, 5 };
@@ -402,7 +415,7 @@ size_t pd_axis_ticks(const pd_axis *a, double tick[PD_MOST_TICKS])
 	n = log_ticks(a, steps, 3, tick);
 	if (n > 7)
 		n = log_ticks(a, steps, 1, tick);
-	if (n < 2)
-		n = linear_ticks(a, tick);
-	return n > PD_MOST_TICKS ? PD_MOST_TICKS : n;
+	if (n > 8)
+		n = decade_ticks(a, tick);
+	return n < 2 ? linear_ticks(a, tick) : n;
 }

@@ -4,6 +4,7 @@
 #include "report/number.h"
 
 #include <math.h>
+#include <stdio.h>
 
 void pd_reach(bool logarithmic, const double *x, size_t n, double *low,
               double *high)
@@ -40,11 +41,47 @@ void pd_reach_limits(bool logarithmic, const double *x, size_t n, double *low,
 	}
 }
 
+void pd_reach_margin(bool logarithmic, const double ends[2], double *low,
+                     double *high)
+{
+	double from = *low, to = *high, wide, own;
+
+	pd_reach(logarithmic, ends, 2, &from, &to);
+	wide = logarithmic ? log(to / from) : to - from;
+	own = logarithmic ? log(*high / *low) : *high - *low;
+	if (own > 0 && wide > 6 * own)
+		pd_reach_limits(logarithmic, ends, 2, low, high);
+	else if (isfinite(from) && isfinite(to)) {
+		*low = from;
+		*high = to;
+	}
+}
+
+/* "0.5", "2000"; from a milliard up and below a hundred thousandth with a
+ * power of ten, so that no tick is as long as its number. */
+static void tick_words(pd_buf *text, double tick)
+{
+	double size = fabs(tick);
+	char power[16];
+
+	pd_buf_reset(text);
+	if (!isfinite(tick) || !(size > 0) || (size < 1e9 && size >= 1e-5)) {
+		pd_number_short(text, tick);
+		return;
+	}
+	double e = floor(log10(size) + 1e-12);
+
+	pd_number_short(text, tick / pow(10, e));
+	if (e < 0)
+		pd_buf_add(text, "\xc3\x97" "10\xe2\x81\xbb"); /* x 10 to - */
+	snprintf(power, sizeof power, e < 0 ? "^%d" : "10^%d", (int)fabs(e));
+	pd_number_unit(text, power);
+}
+
 /* Tick label in `text`; false (scene marked) when memory ran out. */
 static bool label(pd_scene *s, pd_buf *text, double tick)
 {
-	pd_buf_reset(text);
-	pd_number_short(text, tick);
+	tick_words(text, tick);
 	if (!pd_buf_ok(text))
 		s->failed = true;
 	return pd_buf_ok(text);
@@ -58,8 +95,7 @@ double pd_value_axis_room(const pd_axis *a)
 
 	pd_buf_init(&text);
 	for (size_t i = 0; i < n; i++) {
-		pd_buf_reset(&text);
-		pd_number_short(&text, tick[i]);
+		tick_words(&text, tick[i]);
 		widest = fmax(
 		    widest, pd_text_width(pd_buf_text(&text), PD_FIGURE_TEXT));
 	}
@@ -198,6 +234,21 @@ void pd_draw_hollow(pd_scene *s, double x, double y, double r)
 		                x - r, y + r, x - r, y - r };
 
 	pd_scene_lines(s, PD_INK_FIT, 1.8, 8, side);
+}
+
+void pd_draw_ring(pd_scene *s, pd_ink ink, double x, double y, double r)
+{
+	enum { SIDES = 20 };
+	double xy[2 * SIDES + 2];
+
+	for (size_t k = 0; k <= SIDES; k++) {
+		double turn = 2 * acos(-1) * (double)(k % SIDES) / SIDES;
+
+		xy[2 * k] = x + r * cos(turn);
+		xy[2 * k + 1] = y + r * sin(turn);
+	}
+	pd_scene_area(s, PD_INK_PAGE, SIDES, xy);
+	pd_scene_chain(s, ink, 1.8, SIDES + 1, xy);
 }
 
 double pd_spread(size_t i)

@@ -20,6 +20,10 @@ void pd_reach(bool log, const double *x, size_t n, double *low, double *high);
  * arrow then stands for the rest. */
 void pd_reach_limits(bool log, const double *x, size_t n, double *low,
                      double *high);
+/* A margin's two ends: whole where it leaves what is reached already a sixth
+ * of the axis, else as limits. */
+void pd_reach_margin(bool log, const double ends[2], double *low,
+                     double *high);
 
 /* Space a value axis takes left of its line: title, gap, widest tick. */
 double pd_value_axis_room(const pd_axis *a);
@@ -41,6 +45,9 @@ void pd_draw_limits_along(pd_scene *s, pd_ink ink, const pd_axis *a, double y,
 void pd_draw_centre(pd_scene *s, double x, double y, double radius);
 /* A square outline: a centre that rests on few. */
 void pd_draw_hollow(pd_scene *s, double x, double y, double radius);
+
+/* An empty circle on the page's own ground. */
+void pd_draw_ring(pd_scene *s, pd_ink ink, double x, double y, double radius);
 
 /* Evenly spread places for crowded points, the same on every run: the
  * golden-ratio sequence in (-1/2, 1/2). */

@@ -87,7 +87,7 @@ static pd_axis effect_axis(const pd_answer *a, double top, double foot)
 	}
 	pd_reach(is_log(a), &e->value, 1, &low, &high);
 	margin_of(a, margin);
-	pd_reach_limits(is_log(a), margin, 2, &low, &high);
+	pd_reach_margin(is_log(a), margin, &low, &high);
 	pd_reach_limits(is_log(a), ends, 2, &low, &high);
 	return pd_axis_over(is_log(a), low, high, foot, top);
 }
