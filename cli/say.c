@@ -8,52 +8,22 @@
 #include <stdint.h>
 #include <string.h>
 
-/* Length of the UTF-8 sequence at s and its code point; 0 when broken. */
-static size_t decode(const unsigned char *s, uint32_t *point)
-{
-	static const uint32_t least[] = { 0, 0, 0x80, 0x800, 0x10000 };
-	size_t n = s[0] < 0x80 ? 1 : s[0] < 0xc2 ? 0 : s[0] < 0xe0 ? 2
-	           : s[0] < 0xf0 ? 3 : s[0] < 0xf5 ? 4 : 0;
-	uint32_t p = n == 1 ? s[0] : n ? s[0] & (0x7fu >> n) : 0;
-
-	for (size_t i = 1; i < n; i++) {
-		if ((s[i] & 0xc0) != 0x80)
-			return 0;
-		p = p << 6 | (s[i] & 0x3fu);
-	}
-	*point = p;
-	if (n && (p < least[n] || p > 0x10ffff || (p >= 0xd800 && p < 0xe000)))
-		return 0;
-	return n;
-}
-
-/* Code points that move the cursor, hide or reorder what follows. */
-static bool unsafe(uint32_t p)
-{
-	return p < 0x20 || (p >= 0x7f && p < 0xa0) || p == 0x061c ||
-	       (p >= 0x200b && p <= 0x200f) || (p >= 0x2028 && p <= 0x202e) ||
-	       (p >= 0x2060 && p <= 0x206f) || p == 0xfeff;
-}
-
 void say_clean(const char *text, FILE *to)
 {
-	const unsigned char *s = (const unsigned char *)text;
-
-	while (*s) {
+	while (*text) {
 		uint32_t point;
-		size_t n = decode(s, &point);
+		size_t n = pd_utf8_take(text, strnlen(text, 4), &point);
 
 		if (n == 0) {
-			fprintf(to, "\\x%02x", *s++);
+			fprintf(to, "\\x%02x", (unsigned char)*text++);
 			continue;
 		}
-		if (!unsafe(point))
-			fwrite(s, 1, n, to);
-		else if (point < 0x100)
-			fprintf(to, "\\x%02x", point);
+		if (!pd_glyph_unseen(point))
+			fwrite(text, 1, n, to);
 		else
-			fprintf(to, "\\u%04x", point);
-		s += n;
+			fprintf(to, point < 0x100 ? "\\x%02x" : "\\u%04x",
+			        (unsigned)point);
+		text += n;
 	}
 }
 

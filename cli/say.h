@@ -15,8 +15,8 @@ void say_error(const char *fmt, ...) __attribute__((format(printf, 1, 2)));
  * is known, "perdraw: ..." else. Returns the exit status of err->status. */
 int say_failure(pd_status st, const pd_error *err);
 /*
- * `text` with C0, C1, direction-changing and broken UTF-8 bytes written as
- * escapes (\x1b, \u202e), into `to`.
+ * `text` with what does not show or turns writing around, and broken UTF-8
+ * bytes, written as escapes (\x1b, \u202e), into `to`.
  */
 void say_clean(const char *text, FILE *to);
 

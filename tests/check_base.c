@@ -2,6 +2,7 @@
 #include "base/arena.h"
 #include "base/buf.h"
 #include "base/frame.h"
+#include "base/glyph.h"
 #include "base/scan.h"
 #include "base/status.h"
 
@@ -411,6 +412,65 @@ START_TEST(locale_changes_nothing)
 }
 END_TEST
 
+/* Borders of the ranges, as Perl 5.36 (Unicode 14) gives them for
+ * \p{Default_Ignorable_Code_Point}, \p{Cc}, \p{Zl}, \p{Zp} and
+ * \p{Noncharacter_Code_Point}; the interlinear marks are ours. */
+START_TEST(glyph_borders)
+{
+	static const uint32_t unseen[] = {
+		0,      0x1F,   0x7F,   0x9F,    0xAD,    0x34F,   0x61C,
+		0x115F, 0x1160, 0x17B4, 0x17B5,  0x180B,  0x180F,  0x200B,
+		0x200F, 0x2028, 0x202E, 0x2060,  0x206F,  0x3164,  0xD800,
+		0xDFFF, 0xFDD0, 0xFDEF, 0xFE00,  0xFE0F,  0xFEFF,  0xFFA0,
+		0xFFF0, 0xFFFB, 0xFFFE, 0xFFFF,  0x1BCA0, 0x1BCA3, 0x1D173,
+		0x1D17A, 0x1FFFE, 0x2FFFF, 0xDFFFE, 0xE0000, 0xE0FFF, 0xEFFFE,
+		0x10FFFF, 0x110000,
+	};
+	static const uint32_t seen[] = {
+		0x20,   0x7E,   0xA0,   0xAC,   0xAE,    0x34E,   0x350,
+		0x61B,  0x61D,  0x115E, 0x1161, 0x17B3,  0x17B6,  0x180A,
+		0x1810, 0x200A, 0x2010, 0x2027, 0x202F,  0x205F,  0x2070,
+		0x3163, 0x3165, 0xD7FF, 0xE000, 0xFDCF,  0xFDF0,  0xFDFF,
+		0xFE10, 0xFEFE, 0xFF00, 0xFF9F, 0xFFA1,  0xFFEF,  0xFFFC,
+		0xFFFD, 0x1BC9F, 0x1BCA4, 0x1D172, 0x1D17B, 0x1FFFD, 0x20000,
+		0xE1000, 0xF0000, 0x1F600, 0x4E2D,
+	};
+
+	for (size_t i = 0; i < sizeof unseen / sizeof *unseen; i++)
+		ck_assert_msg(pd_glyph_unseen(unseen[i]), "%x",
+		              (unsigned)unseen[i]);
+	for (size_t i = 0; i < sizeof seen / sizeof *seen; i++)
+		ck_assert_msg(!pd_glyph_unseen(seen[i]), "%x",
+		              (unsigned)seen[i]);
+}
+END_TEST
+
+START_TEST(utf8_one_character)
+{
+	static const struct {
+		const char *text;
+		size_t n, taken;
+		uint32_t c;
+	} row[] = {
+		{ "a", 1, 1, 'a' },           { "", 0, 0, 7 },
+		{ "\xc2\xad", 2, 2, 0xAD },   { "\xc2\xad", 1, 0, 7 },
+		{ "\xe2\x80\xae", 3, 3, 0x202E },
+		{ "\xf3\xa0\x81\x81", 4, 4, 0xE0041 },
+		{ "\xf4\x8f\xbf\xbf", 4, 4, 0x10FFFF },
+		{ "\xc0\x80", 2, 0, 7 },      { "\xed\xa0\x80", 3, 0, 7 },
+		{ "\x80", 1, 0, 7 },          { "\0", 1, 1, 0 },
+	};
+
+	for (size_t i = 0; i < sizeof row / sizeof *row; i++) {
+		uint32_t c = 7;
+
+		ck_assert_uint_eq(pd_utf8_take(row[i].text, row[i].n, &c),
+		                  row[i].taken);
+		ck_assert_uint_eq(c, row[i].c);
+	}
+}
+END_TEST
+
 int main(void)
 {
 	Suite *s = suite_create("base");
@@ -433,6 +493,8 @@ int main(void)
 	tcase_add_test(t, dates_against_the_calendar);
 	tcase_add_test(t, dates_in_forms);
 	tcase_add_test(t, utf8_borders);
+	tcase_add_test(t, utf8_one_character);
+	tcase_add_test(t, glyph_borders);
 	tcase_add_test(t, word_distance);
 	tcase_add_test(t, locale_changes_nothing);
 	srunner_run_all(r, CK_NORMAL);

@@ -270,6 +270,19 @@ static size_t sequence(const unsigned char *s, size_t n)
 	return want;
 }
 
+size_t pd_utf8_take(const char *s, size_t n, uint32_t *c)
+{
+	const unsigned char *p = (const unsigned char *)s;
+	size_t k = n ? sequence(p, n) : 0;
+
+	if (k == 0)
+		return 0;
+	*c = k == 1 ? p[0] : p[0] & (0x7FU >> k);
+	for (size_t i = 1; i < k; i++)
+		*c = *c << 6 | (p[i] & 0x3FU);
+	return k;
+}
+
 size_t pd_utf8_bad(const char *s, size_t n)
 {
 	const unsigned char *p = (const unsigned char *)s;

@@ -50,6 +50,9 @@ char *pd_date_print(int32_t days, char out[11]);
  * no overlong forms, no surrogates, nothing above U+10FFFF); n when all is.
  */
 size_t pd_utf8_bad(const char *s, size_t n);
+/* The character at s[0 .. n-1] into *c and the bytes it takes; 0, *c unchanged,
+ * where no well-formed one stands. */
+size_t pd_utf8_take(const char *s, size_t n, uint32_t *c);
 /* Characters (code points) in well-formed text; bad bytes count one each. */
 size_t pd_utf8_count(const char *s, size_t n);
 

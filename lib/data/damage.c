@@ -1,5 +1,6 @@
 /* damage.c - recognising what a spreadsheet did; common experience. */
 #include "data/damage.h"
+#include "base/glyph.h"
 #include "base/scan.h"
 
 #include <string.h>
@@ -39,26 +40,16 @@ bool pd_damage_quotes(const char *s, size_t n)
 	return false;
 }
 
-/* Signs that print as nothing or as a blank. */
+/* A character that prints as nothing, or as a blank that is none. */
 static bool is_unseen(const char *s, size_t n)
 {
-	static const char *const signs[] = {
-		"\xc2\xa0", "\xc2\xad",          /* no-break space, soft hyphen */
-		"\xe2\x80\x8b", "\xe2\x80\x8c",  /* zero-width                  */
-		"\xe2\x80\x8d", "\xe2\x80\x8e", "\xe2\x80\x8f",
-		"\xe2\x80\xaf", "\xe2\x80\x89",  /* narrow and thin spaces      */
-		"\xe2\x80\xa8", "\xe2\x80\xa9",  /* line and paragraph ends     */
-		"\xe2\x80\xaa", "\xe2\x80\xab",  /* changes of direction        */
-		"\xe2\x80\xac", "\xe2\x80\xad", "\xe2\x80\xae",
-		"\xe2\x81\xa0", "\xe2\x81\xa6", "\xe2\x81\xa7",
-		"\xe2\x81\xa8", "\xe2\x81\xa9",
-		"\xef\xbb\xbf",                  /* byte order mark             */
-	};
+	uint32_t c;
 
-	for (size_t i = 0; i < sizeof signs / sizeof *signs; i++)
-		if (starts(s, n, signs[i]))
-			return true;
-	return false;
+	if (!pd_utf8_take(s, n, &c))
+		return false;
+	return pd_glyph_unseen(c) || c == 0xA0 || c == 0x1680 ||
+	       (c >= 0x2000 && c <= 0x200A) || c == 0x202F || c == 0x205F ||
+	       c == 0x2800 || c == 0x3000;
 }
 
 pd_rule pd_damage(const char *s, size_t n)

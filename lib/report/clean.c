@@ -1,20 +1,14 @@
 /* clean.c - one gate for all text; see clean.h. */
 #include "report/clean.h"
+#include "base/glyph.h"
+#include "base/scan.h"
+
+#include <string.h>
 
 enum { SHOWN_INSTEAD = 0xFFFD };
 
 struct range {
 	uint32_t from, to;
-};
-
-/* Never shown: controls, invisible and direction-changing characters,
- * line and paragraph separators, byte order mark, tags, non-characters. */
-static const struct range hidden[] = {
-	{ 0x0000, 0x001F },   { 0x007F, 0x009F }, { 0x00AD, 0x00AD },
-	{ 0x061C, 0x061C },   { 0x180E, 0x180E }, { 0x200B, 0x200F },
-	{ 0x2028, 0x202E },   { 0x2060, 0x206F }, { 0xD800, 0xDFFF },
-	{ 0xFEFF, 0xFEFF },   { 0xFFF9, 0xFFFB }, { 0xFFFE, 0xFFFF },
-	{ 0xE0000, 0xE007F },
 };
 
 /* Written over the character before (Unicode 15, the common blocks). */
@@ -43,47 +37,18 @@ static bool in(const struct range *r, size_t n, uint32_t c)
 	return false;
 }
 
-/*
- * One UTF-8 sequence at s into *c; the bytes it took. A bad byte takes one
- * and yields U+FFFD; overlong forms and surrogates are bad.
- */
-static size_t decode(const unsigned char *s, uint32_t *c)
-{
-	static const uint32_t least[] = { 0, 0, 0x80, 0x800, 0x10000 };
-	size_t n = s[0] < 0x80       ? 1
-	           : s[0] >> 5 == 6  ? 2
-	           : s[0] >> 4 == 14 ? 3
-	           : s[0] >> 3 == 30 ? 4
-	                             : 0;
-
-	*c = SHOWN_INSTEAD;
-	if (n == 1)
-		*c = s[0];
-	if (n < 2)
-		return 1;
-	uint32_t v = s[0] & (0xFFu >> (n + 1));
-
-	for (size_t i = 1; i < n; i++) {
-		if ((s[i] & 0xC0) != 0x80)
-			return 1;
-		v = v << 6 | (s[i] & 0x3Fu);
-	}
-	if (v < least[n] || v > 0x10FFFF || (v >= 0xD800 && v <= 0xDFFF))
-		return 1;
-	*c = v;
-	return n;
-}
-
 uint32_t pd_clean_next(const char **p)
 {
-	uint32_t c;
+	uint32_t c = SHOWN_INSTEAD;
 
 	if (**p == '\0')
 		return 0;
-	*p += decode((const unsigned char *)*p, &c);
+	size_t n = pd_utf8_take(*p, strnlen(*p, 4), &c);
+
+	*p += n ? n : 1; /* each bad byte by itself */
 	if (c == '\t' || c == '\n' || c == '\r')
 		return ' ';
-	return IN(hidden, c) ? SHOWN_INSTEAD : c;
+	return pd_glyph_unseen(c) ? SHOWN_INSTEAD : c;
 }
 
 void pd_clean_put(pd_buf *out, uint32_t c)

@@ -1,8 +1,8 @@
 /*
  * clean.h - text from anywhere made fit to show. Every character a writer
- * puts out passes here: broken UTF-8, control characters (C0, C1), the
- * direction-changing and invisible ones become U+FFFD; tab, line feed and
- * carriage return become a space.
+ * puts out passes here: broken UTF-8 and what does not show or turns writing
+ * around (base/glyph.h) become U+FFFD; tab, line feed and carriage return
+ * become a space.
  */
 #ifndef PERDRAW_REPORT_CLEAN_H
 #define PERDRAW_REPORT_CLEAN_H
