@@ -64,12 +64,33 @@ typedef struct pd_flow {
 	size_t n_rows, n_sites, n_cases, n_patients;
 } pd_flow;
 
+/* What an answer rests on, as bits of pd_answer.used: a methods text names
+ * these and no others. */
+typedef enum pd_used {
+	PD_USED_PAIRS = 1,    /* mean of the patients' paired differences      */
+	PD_USED_MODEL = 2,    /* nested mixed model                            */
+	PD_USED_SPLIT = 4,    /* effect parted inside and between units        */
+	PD_USED_LIMITS = 8,   /* results between limits drawn from the model   */
+	PD_USED_CURVE = 16,   /* restricted cubic spline                       */
+	PD_USED_CALENDAR = 32 /* a calendar slope held equal                   */
+} pd_used;
+
+/* Which way a line of the sensitivity set goes. */
+typedef enum pd_sense_way {
+	PD_SENSE_UNADJUSTED, PD_SENSE_SIGNED_RANK, PD_SENSE_RANK_SUM,
+	PD_SENSE_FLIPS, PD_SENSE_DRAWN, PD_SENSE_MODEL, PD_SENSE_WEIGHTS,
+	PD_SENSE_CALENDAR, PD_SENSE_NO_CALENDAR, PD_SENSE_MEASURED,
+	PD_SENSE_ROBUST, PD_SENSE_COUNTS, PD_SENSE_FIRST_CASES,
+	PD_SENSE_WITHOUT_OPERATOR, PD_N_SENSES
+} pd_sense_way;
+
 /* One line of the sensitivity set: the first effect, another way. */
 typedef struct pd_sensitivity {
 	const char *name;   /* "unadjusted", "rank-based", "without operator A" */
 	bool done;          /* false: `note` says why not                      */
 	double value, low, high, p; /* as printed; NaN where the method has none */
 	const char *note;
+	pd_sense_way way;
 } pd_sensitivity;
 
 /* One column known beforehand: means, or shares of a word, at both levels, and
@@ -159,6 +180,7 @@ typedef struct pd_answer {
 	pd_weighing *weighing;        /* two levels across patients, or NULL   */
 	pd_points points;
 	const char *method;           /* one sentence: which and why           */
+	unsigned used;                /* pd_used, together                     */
 	const char *adjusters;        /* words, or NULL                        */
 	size_t n_refused;
 	const char **refused;         /* methods refused, "name: reason"       */

@@ -153,7 +153,24 @@ static pd_status answer_paired(struct work *w, pd_error *err)
 	w->a->flow[w->a->n_flow++] =
 	    (pd_flow){ "in a pair", w->pairs.n_rows, w->pairs.n_sites,
 		       w->pairs.n_cases, w->pairs.n };
+	w->a->used = PD_USED_PAIRS;
 	return set_effects(w, &e, 1, err);
+}
+
+/* What the fit of the main answer rests on. */
+static unsigned used_by(const struct work *w, const pd_fit_ask *ask)
+{
+	unsigned used = PD_USED_MODEL;
+
+	if (ask->within)
+		used |= PD_USED_SPLIT;
+	if (ask->calendar)
+		used |= PD_USED_CALENDAR;
+	if (w->fit.curve)
+		used |= PD_USED_CURVE;
+	if (pd_impute_censored(w->fit.model))
+		used |= PD_USED_LIMITS;
+	return used;
 }
 
 static pd_status answer_mixed(struct work *w, pd_error *err)
@@ -169,6 +186,7 @@ static pd_status answer_mixed(struct work *w, pd_error *err)
 	w->a->refusal = w->fit.refusal;
 	if (w->fit.refusal)
 		return PD_OK;
+	w->a->used = used_by(w, &ask);
 	w->a->adjusters = pd_fit_adjusters(w->q, &w->rows, w->arena);
 	w->a->method = pd_arena_print(
 	    w->arena, "%s; intervals by Student's t with Kenward-Roger "

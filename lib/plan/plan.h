@@ -52,6 +52,7 @@ typedef struct pd_question {
 	const char *where_text;  /* as written, for the report                 */
 	double margin;           /* NaN: none declared                         */
 	const char *margin_reason;
+	const char *assigned;    /* how the arms came about, in words, or NULL */
 	pd_role role;
 	int expect;              /* control: +1 above no effect, -1 below      */
 	const char *text;        /* section as written                         */

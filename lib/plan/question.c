@@ -234,6 +234,12 @@ static pd_status set_margin_reason(pd_arena *a, pd_question *q,
 	return pd_key_text(a, e, &q->margin_reason, err);
 }
 
+static pd_status set_assigned(pd_arena *a, pd_question *q,
+                              const pd_plan_entry *e, pd_error *err)
+{
+	return pd_key_text(a, e, &q->assigned, err);
+}
+
 static pd_status set_role(pd_arena *a, pd_question *q, const pd_plan_entry *e,
                           pd_error *err)
 {
@@ -280,7 +286,8 @@ static const struct key {
 	{ "differs_by", pd_key_differs_by }, { "within", set_within },
 	{ "adjust", set_adjust },   { "where", set_where },
 	{ "margin", set_margin },   { "margin_reason", set_margin_reason },
-	{ "role", set_role },       { "expect", set_expect },
+	{ "assigned", set_assigned }, { "role", set_role },
+	{ "expect", set_expect },
 };
 
 pd_status pd_question_set(pd_arena *arena, pd_question *q,
@@ -302,6 +309,6 @@ pd_status pd_question_set(pd_arena *arena, pd_question *q,
 	return pd_fail_at(err, PD_PLAN, e->file, e->line, e->key_column,
 	                  "unknown key '%s', expected title, outcome, judge, "
 	                  "floor, compare, slope, curve, change, differs_by, "
-	                  "within, adjust, where, margin, margin_reason, role "
-	                  "or expect", e->key);
+	                  "within, adjust, where, margin, margin_reason, "
+	                  "assigned, role or expect", e->key);
 }

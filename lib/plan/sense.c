@@ -22,10 +22,12 @@ struct work {
 	pd_answer *a;
 };
 
-static pd_sensitivity *line(struct work *w, const char *name)
+static pd_sensitivity *line(struct work *w, pd_sense_way way,
+                            const char *name)
 {
 	pd_sensitivity *s = &w->a->sensitivity[w->a->n_sensitivity++];
 
+	s->way = way;
 	s->name = name;
 	s->value = s->low = s->high = s->p = NAN;
 	return s;
@@ -56,10 +58,10 @@ static void fill_rank(struct work *w, pd_sensitivity *s,
 }
 
 /* One refit; what the data cannot tell becomes the line's note. */
-static pd_status refit(struct work *w, const char *name, pd_fit_ask ask,
-                       const char *note, pd_error *err)
+static pd_status refit(struct work *w, pd_sense_way way, const char *name,
+                       pd_fit_ask ask, const char *note, pd_error *err)
 {
-	pd_sensitivity *s = line(w, name);
+	pd_sensitivity *s = line(w, way, name);
 	pd_arena *scratch = pd_arena_new();
 	pd_fit fit;
 
@@ -94,7 +96,8 @@ static pd_status as_counts(struct work *w, pd_fit_ask ask, pd_error *err)
 		                       w->a->component_sd[ask.inner]))
 			ask.inner = k;
 	ask.counts = true;
-	return refit(w, "colonies as counts: negative binomial", ask,
+	return refit(w, PD_SENSE_COUNTS,
+	             "colonies as counts: negative binomial", ask,
 	             "zeros and dishes too many to count are in it as counted",
 	             err);
 }
@@ -103,8 +106,9 @@ static pd_status as_counts(struct work *w, pd_fit_ask ask, pd_error *err)
 
 static pd_status signed_rank(struct work *w, pd_error *err)
 {
-	pd_sensitivity *s = line(w, "rank-based: signed-rank with "
-	                            "Hodges-Lehmann interval");
+	pd_sensitivity *s = line(w, PD_SENSE_SIGNED_RANK,
+	                         "rank-based: signed-rank with "
+	                         "Hodges-Lehmann interval");
 	pd_rank_result r;
 	pd_error inner = { 0 };
 	pd_status st = pd_signed_rank(w->pairs->diff, w->pairs->n,
@@ -120,7 +124,8 @@ static pd_status signed_rank(struct work *w, pd_error *err)
 
 static pd_status sign_flip(struct work *w, pd_error *err)
 {
-	pd_sensitivity *s = line(w, "permutation: signs of the differences");
+	pd_sensitivity *s = line(w, PD_SENSE_FLIPS,
+	                         "permutation: signs of the differences");
 	pd_flip_result r;
 	pd_error inner = { 0 };
 	pd_status st = pd_sign_flip(w->pairs->diff, w->pairs->n, FLIPS,
@@ -139,7 +144,8 @@ static pd_status sign_flip(struct work *w, pd_error *err)
 
 static pd_status drawn_anew(struct work *w, pd_error *err)
 {
-	pd_sensitivity *s = line(w, "bootstrap: patients drawn anew");
+	pd_sensitivity *s = line(w, PD_SENSE_DRAWN,
+	                         "bootstrap: patients drawn anew");
 	pd_boot_plan plan = { .n_rows = w->pairs->n, .n_units = w->pairs->n,
 		              .level = w->plan->level, .draws = DRAWS,
 		              .seed = w->plan->seed };
@@ -185,7 +191,8 @@ static pd_status robust_line(struct work *w, pd_sensitivity *s, pd_nested *m,
 
 static pd_status robust_errors(struct work *w, pd_fit *fit, pd_error *err)
 {
-	pd_sensitivity *s = line(w, "errors counted by patient, not by the model");
+	pd_sensitivity *s = line(w, PD_SENSE_ROBUST,
+	                         "errors counted by patient, not by the model");
 
 	if (w->r->n_censored)
 		s->note = "some results are limits; these errors want numbers";
@@ -204,7 +211,8 @@ static void weighed(struct work *w)
 
 	if (!g)
 		return;
-	pd_sensitivity *s = line(w, "made alike by overlap weights");
+	pd_sensitivity *s = line(w, PD_SENSE_WEIGHTS,
+	                         "made alike by overlap weights");
 
 	s->note = g->refusal ? g->refusal : g->left_out;
 	if (!g->refusal)
@@ -236,8 +244,9 @@ static size_t one_arm_means(struct work *w, size_t arm, double *out)
 
 static pd_status rank_sum(struct work *w, pd_error *err)
 {
-	pd_sensitivity *s = line(w, "rank-based, unadjusted: rank-sum of "
-	                            "patients with one level only");
+	pd_sensitivity *s = line(w, PD_SENSE_RANK_SUM,
+	                         "rank-based, unadjusted: rank-sum of "
+	                         "patients with one level only");
 	double *a = PD_NEW(w->scratch, double, w->r->n_groups[0]);
 	double *b = PD_NEW(w->scratch, double, w->r->n_groups[0]);
 	pd_rank_result r;
@@ -282,7 +291,8 @@ static pd_status first_cases(struct work *w, pd_fit_ask ask, pd_error *err)
 	if (n == w->r->n || n == 0)
 		return PD_OK;
 	ask.keep = keep;
-	return refit(w, "first case of each patient only", ask, NULL, err);
+	return refit(w, PD_SENSE_FIRST_CASES,
+	             "first case of each patient only", ask, NULL, err);
 }
 
 static pd_status without_operators(struct work *w, pd_fit_ask ask,
@@ -305,7 +315,7 @@ static pd_status without_operators(struct work *w, pd_fit_ask ask,
 		for (size_t i = 0; i < w->r->n; i++)
 			keep[i] = c->code[i] != (int32_t)k;
 		ask.keep = keep;
-		st = refit(w, name, ask, NULL, err);
+		st = refit(w, PD_SENSE_WITHOUT_OPERATOR, name, ask, NULL, err);
 	}
 	return st;
 }
@@ -317,7 +327,8 @@ static pd_status mixed_lines(struct work *w, pd_fit_ask ask, pd_error *err)
 
 	if (w->q->n_adjust || w->m->way == PD_WAY_WITHIN) {
 		other.adjust = other.within = false;
-		st = refit(w, "unadjusted, across patients", other,
+		st = refit(w, PD_SENSE_UNADJUSTED,
+		           "unadjusted, across patients", other,
 		           "shows what adjusting changed", err);
 	}
 	if (st == PD_OK && w->r->arm && w->r->n_arms == 2 &&
@@ -328,20 +339,23 @@ static pd_status mixed_lines(struct work *w, pd_fit_ask ask, pd_error *err)
 	if (st == PD_OK && ask.calendar) {
 		other = ask;
 		other.calendar = false;
-		st = refit(w, "without the calendar slope", other,
+		st = refit(w, PD_SENSE_NO_CALENDAR,
+		           "without the calendar slope", other,
 		           "a drift over the years counts as the change", err);
 	}
 	if (st == PD_OK && w->m->way == PD_WAY_BETWEEN && !ask.calendar &&
 	    strcmp(w->q->parameter, "case_date") != 0) {
 		other = ask;
 		other.calendar = true;
-		st = refit(w, "with a calendar slope added", other,
+		st = refit(w, PD_SENSE_CALENDAR, "with a calendar slope added",
+		           other,
 		           "a drift over the years is taken out", err);
 	}
 	if (st == PD_OK && w->r->n_censored) {
 		other = ask;
 		other.measured_only = true;
-		st = refit(w, "zeros and limits left out (biased)", other,
+		st = refit(w, PD_SENSE_MEASURED,
+		           "zeros and limits left out (biased)", other,
 		           "only to see how much they matter", err);
 	}
 	return st;
@@ -369,11 +383,13 @@ pd_status pd_sense(const pd_plan *plan, const pd_question *q,
 		if (st == PD_OK)
 			st = drawn_anew(&w, err);
 		if (st == PD_OK)
-			st = refit(&w, "mixed model inside the unit", ask,
+			st = refit(&w, PD_SENSE_MODEL, "mixed model inside the unit",
+			           ask,
 			           "weights patients by their pulls", err);
 		ask.adjust = ask.within = false;
 		if (st == PD_OK)
-			st = refit(&w, "unadjusted, across patients", ask,
+			st = refit(&w, PD_SENSE_UNADJUSTED,
+			           "unadjusted, across patients", ask,
 			           "shows what pairing changed", err);
 		ask.adjust = ask.within = true;
 	} else {
