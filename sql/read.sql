@@ -101,6 +101,21 @@ SELECT count(*),
        sum(method_id > 0)
 FROM assays;
 
+-- Results of a CFU-F culture: a rate or a dish that says anything but `not
+-- ordered` (fields 8 to 15, four bits each); and those with its conditions.
+--: cover_cultures
+SELECT count(*), count(cells_plated), count(culture_days),
+       count(colony_threshold)
+FROM assays
+WHERE cfu_f IS NOT NULL OR states >> 32 & 15 NOT IN (0, 5)
+   OR cfu_f_e6 IS NOT NULL OR states >> 36 & 15 NOT IN (0, 5)
+   OR dish_1 IS NOT NULL OR states >> 40 & 15 NOT IN (0, 5)
+   OR dish_2 IS NOT NULL OR states >> 44 & 15 NOT IN (0, 5)
+   OR dish_3 IS NOT NULL OR states >> 48 & 15 NOT IN (0, 5)
+   OR dish_4 IS NOT NULL OR states >> 52 & 15 NOT IN (0, 5)
+   OR dish_5 IS NOT NULL OR states >> 56 & 15 NOT IN (0, 5)
+   OR dish_6 IS NOT NULL OR states >> 60 & 15 NOT IN (0, 5);
+
 -- The same by year of the case. sites.case_id and assays.case_id are parents
 -- kept in the keys; an aliquot's case is its site's.
 --: year_patients

@@ -122,6 +122,27 @@ pd_status pd_store_coverage(pd_store *s, pd_coverage_visit visit, void *user,
 	return st;
 }
 
+pd_status pd_store_culture_conditions(pd_store *s, pd_store_cultures *out,
+                                      pd_error *err)
+{
+	sqlite3_stmt *q;
+	bool row = false;
+	pd_status st = pd_db_prepare(s, pd_sql_cover_cultures, &q, err);
+
+	memset(out, 0, sizeof *out);
+	if (st == PD_OK)
+		st = pd_db_step(s, q, &row, err);
+	if (row)
+		*out = (pd_store_cultures){
+			(size_t)sqlite3_column_int64(q, 0),
+			(size_t)sqlite3_column_int64(q, 1),
+			(size_t)sqlite3_column_int64(q, 2),
+			(size_t)sqlite3_column_int64(q, 3)
+		};
+	sqlite3_finalize(q);
+	return st;
+}
+
 /* The fields of one kind of record, year after year. */
 static pd_status cover_years(pd_store *s, const struct cover *c,
                              pd_year_visit visit, void *user, pd_error *err)

@@ -62,7 +62,8 @@ extern const char pd_sql_read_counts[], pd_sql_read_sources[],
     pd_sql_read_aliquots[], pd_sql_read_assays[], pd_sql_read_colonies[],
     pd_sql_read_members[], pd_sql_read_harm[], pd_sql_read_bytes[],
     pd_sql_cover_patients[], pd_sql_cover_cases[], pd_sql_cover_sites[],
-    pd_sql_cover_aliquots[], pd_sql_cover_assays[], pd_sql_year_patients[],
+    pd_sql_cover_aliquots[], pd_sql_cover_assays[], pd_sql_cover_cultures[],
+    pd_sql_year_patients[],
     pd_sql_year_cases[], pd_sql_year_sites[], pd_sql_year_aliquots[],
     pd_sql_year_assays[];
 

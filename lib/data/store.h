@@ -64,6 +64,14 @@ typedef void (*pd_year_visit)(void *user, const char *field, int year,
 pd_status pd_store_coverage_years(pd_store *s, pd_year_visit visit, void *user,
                                   pd_error *err);
 
+/* Results of a CFU-F culture (a rate or a dish that says anything but `not
+ * ordered`), and how many say how it was made. */
+typedef struct pd_store_cultures {
+	size_t n, n_plated, n_days, n_threshold;
+} pd_store_cultures;
+pd_status pd_store_culture_conditions(pd_store *s, pd_store_cultures *out,
+                                      pd_error *err);
+
 /*
  * The ledger of looks: one reading of one question. A reading with the same
  * question text hash on the same data state (the audit hash of the newest load) is the same look and

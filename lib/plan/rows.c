@@ -291,12 +291,12 @@ static pd_status count_failed(struct choice *c, pd_error *err)
 	return PD_OK;
 }
 
-pd_status pd_rows_take(pd_store *store, const pd_question *question,
-                       pd_arena *arena, pd_arena *scratch, pd_rows *out,
-                       pd_error *err)
+static pd_status take(pd_store *store, const pd_question *question,
+                      bool named, pd_arena *arena, pd_arena *scratch,
+                      pd_rows *out, pd_error *err)
 {
-	struct choice c = { .q = question, .arena = arena,
-		            .scratch = scratch, .out = out };
+	struct choice c = { .q = question, .arena = arena, .scratch = scratch,
+		            .out = out, .named = named };
 	pd_status st;
 
 	memset(out, 0, sizeof *out);
@@ -338,6 +338,20 @@ pd_status pd_rows_take(pd_store *store, const pd_question *question,
 	if (st != PD_OK)
 		pd_rows_clear(out);
 	return st;
+}
+
+pd_status pd_rows_take(pd_store *store, const pd_question *question,
+                       pd_arena *arena, pd_arena *scratch, pd_rows *out,
+                       pd_error *err)
+{
+	return take(store, question, false, arena, scratch, out, err);
+}
+
+pd_status pd_rows_take_named(pd_store *store, const pd_question *question,
+                             pd_arena *arena, pd_arena *scratch, pd_rows *out,
+                             pd_error *err)
+{
+	return take(store, question, true, arena, scratch, out, err);
 }
 
 void pd_rows_clear(pd_rows *rows)

@@ -63,6 +63,11 @@ typedef struct pd_rows {
 pd_status pd_rows_take(pd_store *store, const pd_question *question,
                        pd_arena *arena, pd_arena *scratch, pd_rows *out,
                        pd_error *err);
+/* The same; the model frame also says where each row comes from: its patient,
+ * case, site (not at case grain) and, at aliquot grain, aliquot_no. */
+pd_status pd_rows_take_named(pd_store *store, const pd_question *question,
+                             pd_arena *arena, pd_arena *scratch, pd_rows *out,
+                             pd_error *err);
 void pd_rows_clear(pd_rows *rows);
 
 /* Is x the number that a plan's word says? */

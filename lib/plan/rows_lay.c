@@ -247,6 +247,8 @@ static pd_status copy_column(struct choice *c, const char *from,
 
 static pd_status lay_model(struct choice *c, pd_error *err)
 {
+	static const char *const names[] = { "patient", "case", "site",
+		                             "aliquot_no", NULL };
 	const pd_question *q = c->q;
 	pd_status st = PD_OK;
 
@@ -263,6 +265,8 @@ static pd_status lay_model(struct choice *c, pd_error *err)
 	if (st == PD_OK && q->differs_by)
 		st = copy_column(c, q->differs_by, q->differs_by, false, err);
 	for (const char *const *k = pd_choice_always; st == PD_OK && *k; k++)
+		st = copy_column(c, *k, *k, false, err);
+	for (const char *const *k = names; st == PD_OK && c->named && *k; k++)
 		st = copy_column(c, *k, *k, false, err);
 	return st;
 }

@@ -15,6 +15,7 @@ struct choice {
 	unsigned char *keep;
 	const pd_column *param, *low, *high, *state;
 	pd_rows *out;
+	bool named;              /* rows keep the names of their records      */
 };
 
 /* rows.c: arm of row i of the whole frame, -1 when at no compared level. */

@@ -10,6 +10,7 @@
 #include "base/pooled.h"
 #include "base/expect.h"
 #include "base/history.h"
+#include "base/paper.h"
 #include "base/size.h"
 #include "base/verified.h"
 #include "base/watch.h"
@@ -40,6 +41,9 @@ pd_status pd_compose_claim(const pd_claim_answer *a, pd_doc **out,
 /* What a draw may yield (the `expect` command). */
 pd_status pd_compose_expect(const pd_expect_answer *answer, pd_doc **out,
                             pd_error *err);
+
+/* Tables, texts and sheets for a manuscript (the `paper` command). */
+pd_status pd_compose_paper(const pd_paper *paper, pd_doc **out, pd_error *err);
 
 /* What was done to a store, its chain recomputed (the `history` command). */
 pd_status pd_compose_history(const pd_history *h, pd_doc **out, pd_error *err);
