@@ -163,12 +163,8 @@ static pd_status plan_of_options(const struct ask_options *o, pd_arena *arena,
 	pd_status st = option_plan(o, &text, err);
 
 	if (st == PD_OK)
-		st = pd_plan_parse(arena, pd_buf_text(&text), text.length,
-		                   "options", plan, err);
-	if (st == PD_PLAN) { /* the user has no such file: words, no place */
-		err->file[0] = '\0';
-		err->status = st = PD_USAGE;
-	}
+		st = pd_plan_options(arena, pd_buf_text(&text), text.length,
+		                     plan, err);
 	if (st == PD_OK) {
 		plan->question[0].known_as = plan->question[0].title;
 		*question = &plan->question[0];
@@ -183,21 +179,7 @@ static pd_status plan_of_file(const struct ask_options *o, const char *name,
 {
 	pd_status st = pd_plan_read(arena, o->plan, plan, err);
 
-	if (st != PD_OK)
-		return st;
-	*question = pd_plan_find(plan, name);
-	if (*question)
-		return PD_OK;
-	const char *near = NULL;
-
-	for (size_t i = 0; !near && i < plan->n_questions; i++)
-		if (word_near(name, plan->question[i].name))
-			near = plan->question[i].name;
-	return near ? pd_fail(err, PD_USAGE,
-	                      "plan '%s' has no question '%s'; did you mean "
-	                      "'%s'?", o->plan, name, near)
-	            : pd_fail(err, PD_USAGE, "plan '%s' has no question '%s'",
-	                      o->plan, name);
+	return st == PD_OK ? pd_plan_question(plan, name, question, err) : st;
 }
 
 /* ---- the command ------------------------------------------------------ */

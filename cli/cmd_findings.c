@@ -112,6 +112,41 @@ static pd_status list_findings(const struct findings_options *o,
 	return st;
 }
 
+struct file {
+	const char *given;
+	bool found;
+	pd_near near;
+	char best[64];           /* near.best, whose own words do not last     */
+};
+
+static void one_source(void *user, const char *name, const char *sha256,
+                       size_t rows)
+{
+	struct file *f = user;
+
+	(void)sha256;
+	(void)rows;
+	f->found = f->found || strcmp(name, f->given) == 0;
+	pd_near_try(&f->near, name);
+	if (f->near.best == name) {
+		snprintf(f->best, sizeof f->best, "%s", name);
+		f->near.best = f->best;
+	}
+}
+
+/* A name that was never loaded is a slip, not a file without findings. */
+static pd_status known_source(const char *given, pd_store *store, pd_error *err)
+{
+	struct file f = { .given = given, .near = { .given = given } };
+	pd_status st = given ? pd_store_sources(store, one_source, &f, err)
+	                     : PD_OK;
+
+	if (st == PD_OK && given && !f.found)
+		st = pd_fail(err, PD_USAGE, "no file '%s' was loaded%s", given,
+		             pd_near_words(&f.near));
+	return st;
+}
+
 /* ---- fields ---------------------------------------------------------- */
 
 static void one_coverage(void *user, const char *field, const char *words,
@@ -311,6 +346,9 @@ static int findings_run(const void *options, const struct operands *operands)
 	else if (st == PD_OK && o->fields)
 		st = pd_store_coverage(store, one_coverage, NULL, &err);
 	else if (st == PD_OK && !o->dictionary)
+		st = known_source(o->source, store, &err);
+	if (st == PD_OK && !o->dictionary && !o->missing && !o->years &&
+	    !o->fields)
 		st = list_findings(o, store, &err);
 	pd_store_close(store);
 	return st == PD_OK ? 0 : say_failure(st, &err);

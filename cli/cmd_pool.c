@@ -73,10 +73,9 @@ static pd_status open_own(const struct pool_options *o, const char *name,
 	if (st != PD_OK)
 		return st;
 	ask->plan = plan;
-	ask->question = pd_plan_find(plan, name);
-	if (!ask->question)
-		return pd_fail(err, PD_USAGE, "the plan has no question '%s'",
-		               name);
+	st = pd_plan_question(plan, name, &ask->question, err);
+	if (st != PD_OK)
+		return st;
 	/* reading the clinic's own ratio is a look */
 	return pd_store_open(o->db, running_now()->recomputed ? PD_OPEN_READ
 	                                                      : PD_OPEN_WRITE,

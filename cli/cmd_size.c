@@ -76,11 +76,10 @@ static pd_status work_out(const void *options, const struct operands *operands,
 	pd_size_answer answer;
 	pd_doc *doc = NULL;
 	pd_status st = pd_plan_read(arena, o->plan, &plan, err);
-	const pd_question *q = st == PD_OK ? pd_plan_find(&plan, name) : NULL;
+	const pd_question *q = NULL;
 
-	if (st == PD_OK && !q)
-		st = pd_fail(err, PD_USAGE, "the plan has no question '%s'",
-		             name);
+	if (st == PD_OK)
+		st = pd_plan_question(&plan, name, &q, err);
 	if (st == PD_OK)
 		st = check_truth(o, q, err);
 	if (st == PD_OK)

@@ -87,13 +87,16 @@ static const struct command *find(const char *name)
 
 static int no_such_command(const char *name)
 {
+	pd_near near = { .given = name };
+
 	for (size_t i = 0; commands[i]; i++)
-		if (word_near(name, commands[i]->name)) {
-			say_error("there is no command '%s'; did you mean "
-			          "'%s'?", name, commands[i]->name);
-			return pd_status_exit(PD_USAGE);
-		}
-	say_error("there is no command '%s'; perdraw --help lists them", name);
+		pd_near_try(&near, commands[i]->name);
+	if (near.best)
+		say_error("there is no command '%s'%s", name,
+		          pd_near_words(&near));
+	else
+		say_error("there is no command '%s'; perdraw --help lists them",
+		          name);
 	return pd_status_exit(PD_USAGE);
 }
 

@@ -2,6 +2,7 @@
  * opt.c - the parser and the help text over a table of options.
  */
 #include "opt.h"
+#include "perdraw.h"
 #include "say.h"
 
 #include <errno.h>
@@ -17,45 +18,7 @@ const struct opt opt_common[] = {
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
-/* ---- near misses ----------------------------------------------------- */
-
 enum { WORD_MAX = 40 };
-
-size_t word_distance(const char *a, const char *b)
-{
-	size_t n = strlen(a), m = strlen(b);
-	size_t d[WORD_MAX + 1][WORD_MAX + 1];
-
-	if (n > WORD_MAX || m > WORD_MAX)
-		return SIZE_MAX;
-	for (size_t i = 0; i <= n; i++)
-		d[i][0] = i;
-	for (size_t j = 0; j <= m; j++)
-		d[0][j] = j;
-	for (size_t i = 1; i <= n; i++)
-		for (size_t j = 1; j <= m; j++) {
-			size_t best = d[i - 1][j - 1] + (a[i - 1] != b[j - 1]);
-
-			if (d[i - 1][j] + 1 < best)
-				best = d[i - 1][j] + 1;
-			if (d[i][j - 1] + 1 < best)
-				best = d[i][j - 1] + 1;
-			if (i > 1 && j > 1 && a[i - 1] == b[j - 2] &&
-			    a[i - 2] == b[j - 1] && d[i - 2][j - 2] + 1 < best)
-				best = d[i - 2][j - 2] + 1;
-			d[i][j] = best;
-		}
-	return d[n][m];
-}
-
-bool word_near(const char *a, const char *b)
-{
-	size_t n = strlen(a), distance = word_distance(a, b);
-
-	if (n >= 3 && strncmp(a, b, n) == 0)
-		return true; /* a cut-off name */
-	return distance <= 2 && distance < n;
-}
 
 /* ---- finding an option ----------------------------------------------- */
 
@@ -87,21 +50,15 @@ static const struct opt *by_letter(const struct opt *opts, char letter)
 
 static void unknown(const struct opt *opts, const char *name)
 {
-	const char *best = NULL;
-	size_t best_distance = SIZE_MAX;
+	pd_near near = { .given = name };
 
-	for (const struct opt *o = opts; o->name; o++) {
-		size_t distance = word_distance(name, o->name);
-
-		if (word_near(name, o->name) &&
-		    (!best || distance < best_distance)) {
-			best = o->name;
-			best_distance = distance;
-		}
-	}
-	if (best)
+	for (const struct opt *o = opts; o->name; o++)
+		pd_near_try(&near, o->name);
+	for (const struct opt *o = opt_common; o->name; o++)
+		pd_near_try(&near, o->name);
+	if (near.best)
 		say_error("there is no option '--%s'; did you mean '--%s'?",
-		          name, best);
+		          name, near.best);
 	else
 		say_error("there is no option '--%s'; --help lists them", name);
 }
@@ -146,6 +103,19 @@ static int read_choice(const char *words, const char *text)
 	return 0;
 }
 
+static void wrong_choice(const struct opt *o, const char *text)
+{
+	pd_near near = { .given = text };
+	char words[160], *rest;
+
+	snprintf(words, sizeof words, "%s", o->value);
+	for (char *w = strtok_r(words, "|", &rest); w;
+	     w = strtok_r(NULL, "|", &rest))
+		pd_near_try(&near, w);
+	say_error("option '--%s' wants one of %s, found '%s'%s", o->name,
+	          o->value, text, pd_near_words(&near));
+}
+
 static bool store(const struct opt *o, void *into, const char *text)
 {
 	char *field = (char *)into + o->offset;
@@ -177,11 +147,9 @@ static bool store(const struct opt *o, void *into, const char *text)
 	case OPT_CHOICE:
 		choice = read_choice(o->value, text);
 		*(int *)field = choice;
-		if (choice)
-			return true;
-		say_error("option '--%s' wants one of %s, found '%s'", o->name,
-		          o->value, text);
-		return false;
+		if (!choice)
+			wrong_choice(o, text);
+		return choice != 0;
 	}
 	return false;
 }

@@ -53,9 +53,4 @@ const struct opt *opt_find(const struct opt *opts, const char *name);
 /* One line an option, as --help prints them. */
 void opt_help(const struct opt *opts, FILE *to);
 
-/* Smallest number of single-letter changes and swaps between two words. */
-size_t word_distance(const char *a, const char *b);
-/* true when `b` is near enough to `a` to be suggested for it. */
-bool word_near(const char *a, const char *b);
-
 #endif

@@ -29,6 +29,7 @@
 #include "base/glyph.h"
 #include "base/history.h"
 #include "base/missing.h"
+#include "base/near.h"
 #include "base/paper.h"
 #include "base/pooled.h"
 #include "base/scan.h"

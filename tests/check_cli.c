@@ -7,6 +7,7 @@
 #include "../cli/out.h"
 #include "../cli/say.h"
 #include "../cli/tsv.h"
+#include "base/scan.h"
 
 #include <check.h>
 #include <math.h>
@@ -242,12 +243,35 @@ static const struct {
 
 START_TEST(near_misses)
 {
-	ck_assert_uint_eq(word_distance(nearness[_i].a, nearness[_i].b),
+	const char *a = nearness[_i].a, *b = nearness[_i].b;
+
+	ck_assert_uint_eq(pd_word_distance(a, strlen(a), b),
 	                  nearness[_i].distance);
-	ck_assert_uint_eq(word_distance(nearness[_i].b, nearness[_i].a),
+	ck_assert_uint_eq(pd_word_distance(b, strlen(b), a),
 	                  nearness[_i].distance);
-	ck_assert(word_near(nearness[_i].a, nearness[_i].b) ==
-	          nearness[_i].near);
+	ck_assert(pd_near_is(a, b) == nearness[_i].near);
+}
+END_TEST
+
+/* The closest is suggested, of equally close ones the first; a far name or
+ * one too long for a message is not. */
+START_TEST(nearest_is_suggested)
+{
+	pd_near near = { .given = "sit" };
+	pd_near far = { .given = "volume" };
+	char longer[80] = "volume";
+
+	pd_near_try(&near, "side");
+	ck_assert_str_eq(pd_near_words(&near), "; did you mean 'side'?");
+	pd_near_try(&near, "site");
+	pd_near_try(&near, "sitz");
+	ck_assert_str_eq(pd_near_words(&near), "; did you mean 'site'?");
+	pd_near_try(&far, "needle");
+	ck_assert_str_eq(pd_near_words(&far), "");
+	memset(longer + 6, 'x', 70);
+	pd_near_try(&far, longer); /* "volume" is its beginning */
+	ck_assert_ptr_nonnull(far.best);
+	ck_assert_str_eq(pd_near_words(&far), "");
 }
 END_TEST
 
@@ -466,6 +490,7 @@ int main(void)
 	tcase_add_test(t, parser_leaves_defaults);
 	tcase_add_loop_test(t, parser_ends, 0, ROWS(ends));
 	tcase_add_loop_test(t, near_misses, 0, ROWS(nearness));
+	tcase_add_test(t, nearest_is_suggested);
 	tcase_add_loop_test(t, day_of_the_reading, 0, ROWS(days));
 	tcase_add_loop_test(t, text_for_terminals, 0, ROWS(texts));
 	tcase_add_test(t, tsv_lines);

@@ -4,6 +4,7 @@
  * column, for a slip here would turn one quantity into another in silence.
  */
 #include "data/map.h"
+#include "base/near.h"
 
 #include <ctype.h>
 #include <stdio.h>
@@ -255,9 +256,15 @@ static pd_status file_line(struct parser *p, struct piece key,
 		p->seen_keys |= 1u << k;
 		return file_keys[k].set(p, value);
 	}
+	char given[64];
+	pd_near near = { .given = given };
+
+	snprintf(given, sizeof given, "%.*s", SHOW(key));
+	for (unsigned k = 0; k < sizeof file_keys / sizeof *file_keys; k++)
+		pd_near_try(&near, file_keys[k].key);
 	return FAIL(p, key.s, "unknown key '%.*s' in [file], expected "
 	            "delimiter, decimal, dates, missing, kind, encoding or "
-	            "pseudonym", SHOW(key));
+	            "pseudonym%s", SHOW(key), pd_near_words(&near));
 }
 
 /* ---- [columns] ---- */
@@ -336,6 +343,7 @@ static pd_status set_value(struct parser *p, pd_map_value *v,
 {
 	pd_field f = p->values_of;
 	const char *text = plain_text(p, to);
+	pd_near near = { .given = text };
 
 	if (!text)
 		return no_memory(p);
@@ -344,8 +352,11 @@ static pd_status set_value(struct parser *p, pd_map_value *v,
 		v->code = (int8_t)pd_vocab_code(f, text);
 		if (v->code >= 0)
 			return PD_OK;
+		for (const char *const *w = pd_vocab_words(f); w && *w; w++)
+			pd_near_try(&near, *w);
 		return FAIL(p, to.s, "'%s' is no word of %s (docs/fields.md "
-		            "lists them)", text, pd_field_about(f)->header);
+		            "lists them)%s", text, pd_field_about(f)->header,
+		            pd_near_words(&near));
 	case PD_FIELD_RESULT:
 		v->state = (uint8_t)pd_state_by_word(text, strlen(text));
 		if (v->state != PD_MEASURED)

@@ -83,6 +83,10 @@ pd_status pd_query_frame(pd_store *s, const pd_query_request *request,
 
 /* true when `name` can be asked for at that grain; *kind is filled then. */
 int pd_query_has(const char *name, pd_grain grain, pd_kind *kind);
+/* The k-th name that can be asked for at that grain; NULL past the last. */
+const char *pd_query_name(size_t k, pd_grain grain);
+/* The words a column's level is one of, NULL-ended; NULL: any words. */
+const char *const *pd_query_levels(const char *name);
 /* Words for a column or outcome and its unit, for reports; NULL if unknown. */
 const char *pd_query_words(const char *name);
 const char *pd_query_unit(const char *outcome, const char *judge);

@@ -124,6 +124,22 @@ int pd_query_has(const char *name, pd_grain grain, pd_kind *kind)
 	return 1;
 }
 
+const char *pd_query_name(size_t k, pd_grain grain)
+{
+	for (int i = 0; i < N_COLUMNS; i++)
+		if (is_at(&columns[i], grain) && k-- == 0)
+			return columns[i].name;
+	return NULL;
+}
+
+const char *const *pd_query_levels(const char *name)
+{
+	const struct about *c = find(name);
+
+	return c && c->words_of != PD_N_FIELDS ? pd_vocab_words(c->words_of)
+	                                       : NULL;
+}
+
 const char *q_column_words(const char *name)
 {
 	const struct about *c = find(name);

@@ -1,5 +1,7 @@
 /* bridge.c - pulls counted twice, how far the counts agree. */
 #include "plan/bridge.h"
+#include "plan/question_own.h"
+#include "base/near.h"
 #include "data/query.h"
 #include "plan/notes.h"
 #include "plan/question.h"
@@ -79,6 +81,28 @@ static int version_of(const struct work *w, const pd_column *v, size_t i)
 	                                                           : -1;
 }
 
+/* A version that never counted the outcome is a slip, not too few pulls. */
+static pd_status known_version(const pd_column *v, const char *given,
+                               const char *option, pd_arena *arena,
+                               pd_error *err)
+{
+	pd_near near = { .given = given };
+	const char *all = "";
+
+	for (size_t k = 0; k < v->n_levels; k++) {
+		if (strcmp(v->level[k], given) == 0)
+			return PD_OK;
+		pd_near_try(&near, v->level[k]);
+		all = pd_arena_print(arena, "%s%s'%s'", all, k ? ", " : "",
+		                     v->level[k]);
+		if (!all)
+			return no_memory(err);
+	}
+	return pd_fail(err, PD_USAGE, "option '--%s': no method version '%s' of "
+	               "this outcome; there are %s%s", option, given,
+	               v->n_levels ? all : "none", pd_near_words(&near));
+}
+
 static pd_status collect(struct work *w, const pd_frame *f, pd_error *err)
 {
 	size_t n = pd_frame_rows(f);
@@ -98,6 +122,12 @@ static pd_status collect(struct work *w, const pd_frame *f, pd_error *err)
 	memset(keep, 1, n);
 	if (!v || !patient || !low || !high || !pd_rows_pulls(f, keep, pull))
 		return pd_fail(err, PD_INTERNAL, "frame lacks a column");
+	pd_status st = known_version(v, w->ask->first, "first", w->arena, err);
+
+	if (st == PD_OK)
+		st = known_version(v, w->ask->second, "second", w->arena, err);
+	if (st != PD_OK)
+		return st;
 	for (size_t i = 0; i < n; i++) {
 		int which = version_of(w, v, i);
 
@@ -349,9 +379,13 @@ pd_status pd_bridge_run(pd_store *s, const pd_bridge_request *request,
 	struct work w = { .ask = request, .arena = arena, .a = out };
 
 	memset(out, 0, sizeof *out);
-	if (!pd_query_unit(request->outcome, request->judge))
-		return pd_fail(err, PD_USAGE, "'%s' cannot be judged by '%s'",
-		               request->outcome, request->judge);
+	pd_status st = pd_key_judged(request->outcome, request->judge, "", NULL,
+	                             0, err);
+
+	if (st != PD_OK && err)
+		err->status = PD_USAGE;
+	if (st != PD_OK)
+		return PD_USAGE;
 	if (strcmp(request->first, request->second) == 0)
 		return pd_fail(err, PD_USAGE, "'%s' is named twice: two method "
 		               "versions are compared", request->first);
@@ -364,8 +398,7 @@ pd_status pd_bridge_run(pd_store *s, const pd_bridge_request *request,
 	out->margin = request->margin;
 	out->scale = strcmp(request->judge, "percent") == 0 ? PD_DIFFERENCE
 	                                                    : PD_RATIO;
-	pd_status st = pd_run_context(s, &none, options, arena, &out->context,
-	                              err);
+	st = pd_run_context(s, &none, options, arena, &out->context, err);
 
 	if (st == PD_OK)
 		st = read_pulls(&w, s, err);

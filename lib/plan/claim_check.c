@@ -373,10 +373,11 @@ static pd_status check_claim(pd_claim_file *f, pd_error *err)
 		                  "'judge': found percent, expected "
 		                  "concentration, prevalence or a yield: a claim "
 		                  "is held against this clinic as a ratio");
-	if (!pd_query_unit(q->outcome, q->judge))
-		return pd_fail_at(err, PD_PLAN, f->plan.name, q->line, 1,
-		                  "'%s' cannot be judged by %s", q->outcome,
-		                  q->judge);
+	pd_status st = pd_key_judged(q->outcome, q->judge, "", f->plan.name,
+	                             q->line, err);
+
+	if (st != PD_OK)
+		return st;
 	if (limits && !(f->low < f->high && f->low <= f->ratio &&
 	                f->ratio <= f->high))
 		return pd_fail_at(err, PD_PLAN, f->plan.name, q->line, 1,

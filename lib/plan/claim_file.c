@@ -1,13 +1,14 @@
 /*
- * claim_file.c - a claim file into numbers. Lines as in a plan (plan.c):
- * `[section]`, `key = value`, blank, or a comment. One row of `keys` a key.
+ * claim_file.c - a claim file into numbers; keyfile.c parts its lines. One row
+ * of `keys` a key.
  */
 #include "plan/claim_own.h"
+#include "plan/keyfile.h"
+#include "base/file.h"
+#include "base/near.h"
 #include "data/vocab.h"
 
-#include <errno.h>
 #include <math.h>
-#include <sodium.h>
 #include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -21,13 +22,10 @@ static const char *const section_name[N_SECTIONS] = {
 };
 
 struct reading {
-	pd_arena *arena;
-	const char *file, *text;
+	pd_keyfile file;
 	pd_claim_file *f;
 	enum section section;
 	bool seen_section[N_SECTIONS];
-	const char *seen[MOST_KEYS];
-	size_t n_seen;
 };
 
 /* --- values -------------------------------------------------------------- */
@@ -242,7 +240,7 @@ static pd_status store_value(struct reading *r, const struct key *k,
 
 	switch (k->kind) {
 	case TEXT:
-		return pd_key_text(r->arena, e, to, err);
+		return pd_key_text(r->file.arena, e, to, err);
 	case ABOVE_0:
 		return as_above_0(e, to, err);
 	case PATIENTS:
@@ -254,10 +252,10 @@ static pd_status store_value(struct reading *r, const struct key *k,
 	case FEWEST:
 		return as_whole(e, 3, 1e6, to, err);
 	case RANGE_ABOVE_0:
-		return as_range(r->arena, e, 1e-9, 1e9,
+		return as_range(r->file.arena, e, 1e-9, 1e9,
 		                "a number above 0 or 'X to Y'", to, err);
 	case CORRELATION:
-		return as_range(r->arena, e, -0.99, 0.99,
+		return as_range(r->file.arena, e, -0.99, 0.99,
 		                "a correlation such as 0.6, or '0.3 to 0.8'",
 		                to, err);
 	case LEVEL:
@@ -272,48 +270,46 @@ static pd_status store_value(struct reading *r, const struct key *k,
 	case P_VALUE:
 		return as_p(e, r->f, err);
 	case WORDING:
-		return as_wording(r->arena, e, r->f, err);
+		return as_wording(r->file.arena, e, r->f, err);
 	case SEED:
 		return as_seed(e, r->f, err);
 	case JUDGE:
-		return as_judge(r->arena, e, to, err);
+		return as_judge(r->file.arena, e, to, err);
 	case MATERIAL:
 		return as_material(e, to, err);
 	case QUESTION:
 		break;
 	}
-	return pd_question_set(r->arena, r->f->question, e, err);
+	return pd_question_set(r->file.arena, r->f->question, e, err);
 }
 
 static pd_status unknown_key(struct reading *r, const pd_plan_entry *e,
                              pd_error *err)
 {
 	const struct key *k = section_keys[r->section];
-	char known[400] = "";
+	const char *name[MOST_KEYS];
+	pd_near near = { .given = e->key };
+	char known[400];
 	size_t n = 0;
 
-	for (; k->name; k++)
-		n += (size_t)snprintf(known + n, sizeof known - n, "%s%s",
-		                      n ? ", " : "", k->name);
+	for (; k->name && n < MOST_KEYS; k++) {
+		pd_near_try(&near, k->name);
+		name[n++] = k->name;
+	}
 	return pd_fail_at(err, PD_PLAN, e->file, e->line, e->key_column,
-	                  "unknown key '%s' in [%s], expected %s", e->key,
-	                  section_name[r->section], known);
+	                  "unknown key '%s' in [%s], expected %s%s", e->key,
+	                  section_name[r->section],
+	                  pd_keyfile_names(name, n, known, sizeof known),
+	                  pd_near_words(&near));
 }
 
-static pd_status set_key(struct reading *r, const pd_plan_entry *e,
-                         pd_error *err)
+static pd_status read_entry(void *user, const pd_plan_entry *e, pd_error *err)
 {
+	struct reading *r = user;
 	bool in_arm = r->section == DEVICE || r->section == COMPARATOR;
 	pd_print_arm *arm = &r->f->arm[r->section == COMPARATOR];
 	void *base = in_arm ? (void *)arm : (void *)r->f;
 
-	for (size_t i = 0; i < r->n_seen; i++)
-		if (strcmp(r->seen[i], e->key) == 0)
-			return pd_fail_at(err, PD_PLAN, e->file, e->line,
-			                  e->key_column, "'%s' stands twice in "
-			                  "this section", e->key);
-	if (r->n_seen < MOST_KEYS)
-		r->seen[r->n_seen++] = e->key;
 	if (in_arm && strcmp(e->key, "unit") == 0) {
 		arm->unit_line = e->line;
 		arm->unit_column = e->value_column;
@@ -324,89 +320,44 @@ static pd_status set_key(struct reading *r, const pd_plan_entry *e,
 	return unknown_key(r, e, err);
 }
 
-/* --- lines --------------------------------------------------------------- */
+/* --- sections ------------------------------------------------------------ */
 
-static pd_status read_section(struct reading *r, const char *text, size_t n,
-                              size_t line, size_t column, pd_error *err)
+static pd_status open_section(struct reading *r, int which, size_t line,
+                              size_t column, pd_error *err)
 {
-	for (int s = 0; s < N_SECTIONS; s++) {
-		size_t k = strlen(section_name[s]);
-
-		if (n != k + 2 || strncmp(text + 1, section_name[s], k) != 0 ||
-		    text[n - 1] != ']')
-			continue;
-		if (r->seen_section[s])
-			return pd_fail_at(err, PD_PLAN, r->file, line, column,
-			                  "[%s] stands twice", section_name[s]);
-		r->seen_section[s] = true;
-		r->section = (enum section)s;
-		r->n_seen = 0;
-		if (s == DEVICE || s == COMPARATOR)
-			r->f->arm[s == COMPARATOR].line = line;
-		if (s == CLAIM)
-			r->f->question->line = line;
-		return PD_OK;
-	}
-	return pd_fail_at(err, PD_PLAN, r->file, line, column,
-	                  "found '%.*s', expected [claim], [device], "
-	                  "[comparator], [clinic] or [trial]", (int)n, text);
+	if (r->seen_section[which])
+		return pd_fail_at(err, PD_PLAN, r->file.name, line, column,
+		                  "[%s] stands twice", section_name[which]);
+	r->seen_section[which] = true;
+	r->section = (enum section)which;
+	if (which == DEVICE || which == COMPARATOR)
+		r->f->arm[which == COMPARATOR].line = line;
+	if (which == CLAIM)
+		r->f->question->line = line;
+	return PD_OK;
 }
 
-static pd_status read_entry(struct reading *r, const char *text, size_t n,
-                            size_t line, size_t column, pd_error *err)
+static pd_status read_section(void *user, const pd_keyfile_section *s,
+                              pd_error *err)
 {
-	const char *equals = memchr(text, '=', n);
-	size_t key = equals ? (size_t)(equals - text) : 0;
+	struct reading *r = user;
+	const char *given = s->n > 2 ? pd_arena_copy_n(r->file.arena, s->text + 1,
+	                                               s->n - 2)
+	                             : "";
+	pd_near near = { .given = given };
 
-	while (key && (text[key - 1] == ' ' || text[key - 1] == '\t'))
-		key--;
-	if (!key)
-		return pd_fail_at(err, PD_PLAN, r->file, line, column,
-		                  "found '%.*s', expected 'key = value' or "
-		                  "'[section]'", (int)n, text);
-	size_t at = (size_t)(equals - text) + 1;
-
-	while (at < n && (text[at] == ' ' || text[at] == '\t'))
-		at++;
-	pd_plan_entry e = { r->file, line, column, column + at,
-		            pd_arena_copy_n(r->arena, text, key),
-		            pd_arena_copy_n(r->arena, text + at, n - at) };
-
-	if (!e.key || !e.value)
+	if (!given)
 		return pd_key_no_memory(err);
-	if (r->section == NOWHERE)
-		return pd_fail_at(err, PD_PLAN, r->file, line, column,
-		                  "'%s' stands before the first section", e.key);
-	return set_key(r, &e, err);
-}
-
-static pd_status read_line(struct reading *r, const char *text, size_t n,
-                           size_t line, pd_error *err)
-{
-	size_t lead = 0;
-
-	for (size_t i = 0; i < n; i++) {
-		unsigned char c = (unsigned char)text[i];
-
-		if ((c < 0x20 && c != '\t' && c != '\r') || c == 0x7f)
-			return pd_fail_at(err, PD_PLAN, r->file, line, i + 1,
-			                  "control character 0x%02x", c);
-		if (c == '#' && (i == 0 || text[i - 1] == ' ' ||
-		                 text[i - 1] == '\t')) {
-			n = i;
-			break;
-		}
+	for (int k = 0; k < N_SECTIONS; k++) {
+		if (strcmp(given, section_name[k]) == 0 &&
+		    s->text[s->n - 1] == ']')
+			return open_section(r, k, s->line, s->column, err);
+		pd_near_try(&near, section_name[k]);
 	}
-	while (n && (text[n - 1] == ' ' || text[n - 1] == '\t' ||
-	             text[n - 1] == '\r'))
-		n--;
-	while (lead < n && (text[lead] == ' ' || text[lead] == '\t'))
-		lead++;
-	if (lead == n)
-		return PD_OK;
-	return text[lead] == '['
-	           ? read_section(r, text + lead, n - lead, line, lead + 1, err)
-	           : read_entry(r, text + lead, n - lead, line, lead + 1, err);
+	return pd_fail_at(err, PD_PLAN, r->file.name, s->line, s->column,
+	                  "found '%.*s', expected [claim], [device], "
+	                  "[comparator], [clinic] or [trial]%s", (int)s->n,
+	                  s->text, pd_near_words(&near));
 }
 
 static void start(pd_claim_file *f, pd_question *q)
@@ -440,44 +391,30 @@ static void start(pd_claim_file *f, pd_question *q)
 	}
 }
 
-static const char *hex_sha256(pd_arena *a, const char *text, size_t n)
-{
-	unsigned char hash[crypto_hash_sha256_BYTES];
-	char *hex = pd_arena_alloc(a, 2 * sizeof hash + 1, 1);
-
-	if (!hex || sodium_init() < 0)
-		return NULL;
-	crypto_hash_sha256(hash, (const unsigned char *)text, n);
-	return sodium_bin2hex(hex, 2 * sizeof hash + 1, hash, sizeof hash);
-}
-
 pd_status pd_claim_parse(pd_arena *arena, const char *text, size_t size,
                          const char *name, pd_claim_file *out, pd_error *err)
 {
-	struct reading r = { .arena = arena, .f = out, .section = NOWHERE };
+	struct reading r = { .file = { .arena = arena, .name = name,
+		                       .section = read_section,
+		                       .entry = read_entry },
+		             .f = out, .section = NOWHERE };
 	pd_question *q = PD_NEW(arena, pd_question, 1);
-	pd_status st = PD_OK;
-	size_t line = 1;
 
 	memset(out, 0, sizeof *out);
 	if (size > MOST_BYTES)
 		return pd_fail_at(err, PD_PLAN, name, 0, 0,
 		                  "claim is larger than 256 KiB");
-	out->plan.name = r.file = pd_arena_copy(arena, name);
-	out->plan.text = r.text = pd_arena_copy_n(arena, text, size);
-	out->plan.sha256 = hex_sha256(arena, text, size);
-	if (!q || !r.file || !r.text || !out->plan.sha256)
+	if (!q)
 		return pd_key_no_memory(err);
 	start(out, q);
-	for (size_t at = 0; st == PD_OK && at < size; line++) {
-		const char *end = memchr(r.text + at, '\n', size - at);
-		size_t n = end ? (size_t)(end - (r.text + at)) : size - at;
+	r.file.user = &r;
+	pd_status st = pd_keyfile_parse(&r.file, text, size, err);
 
-		st = read_line(&r, r.text + at, n, line, err);
-		at += n + 1;
-	}
+	out->plan.name = r.file.name;
+	out->plan.text = r.file.text;
+	out->plan.sha256 = r.file.sha256;
 	if (st == PD_OK && !r.seen_section[CLAIM])
-		return pd_fail_at(err, PD_PLAN, name, line, 1,
+		return pd_fail_at(err, PD_PLAN, name, r.file.n_lines, 1,
 		                  "found no section [claim]");
 	return st == PD_OK ? pd_claim_check(arena, out, err) : st;
 }
@@ -485,26 +422,12 @@ pd_status pd_claim_parse(pd_arena *arena, const char *text, size_t size,
 pd_status pd_claim_read(pd_arena *arena, const char *path, pd_claim_file *out,
                         pd_error *err)
 {
-	FILE *f = fopen(path, "rb");
+	char *text;
+	size_t n;
+	pd_status st = pd_file_read(path, MOST_BYTES, &text, &n, err);
 
-	if (!f)
-		return pd_fail_at(err, PD_NO_INPUT, path, 0, 0, "%s",
-		                  strerror(errno));
-	char *text = malloc(MOST_BYTES + 1);
-	size_t n = text ? fread(text, 1, MOST_BYTES + 1, f) : 0;
-	int broken = ferror(f);
-	const char *slash = strrchr(path, '/');
-
-	fclose(f);
-	pd_status st =
-	    !text    ? pd_key_no_memory(err)
-	    : broken ? pd_fail_at(err, PD_IO, path, 0, 0, "cannot be read")
-	             : pd_claim_parse(arena, text, n, path, out, err);
-
-	if (st == PD_OK && slash) {
-		out->plan.name = pd_arena_copy(arena, slash + 1);
-		st = out->plan.name ? PD_OK : pd_key_no_memory(err);
-	}
+	if (st == PD_OK)
+		st = pd_claim_parse(arena, text, n, path, out, err);
 	free(text);
-	return st;
+	return st == PD_OK ? pd_file_name(arena, path, &out->plan.name, err) : st;
 }

@@ -6,6 +6,7 @@
 #include "plan/expect_own.h"
 #include "data/query.h"
 #include "data/vocab.h"
+#include "base/near.h"
 #include "plan/question.h"
 
 #include <math.h>
@@ -59,13 +60,30 @@ static pd_status list_words(pd_field f, const char *option, const char *found,
                             pd_arena *arena, pd_error *err)
 {
 	const char *const *known = pd_vocab_words(f);
+	pd_near near = { .given = found };
 	const char *all = "";
 
+	for (size_t k = 0; known[k]; k++)
+		pd_near_try(&near, known[k]);
 	for (size_t k = 0; all && known[k]; k++)
 		all = pd_arena_print(arena, "%s%s%s", all, k ? ", " : "",
 		                     known[k]);
-	return pd_fail(err, PD_USAGE, "option '--%s': no '%s'; there are %s",
-	               option, found, all ? all : "others");
+	return pd_fail(err, PD_USAGE, "option '--%s': no '%s'; there are %s%s",
+	               option, found, all ? all : "others",
+	               pd_near_words(&near));
+}
+
+static pd_status no_yield(const char *outcome, pd_error *err)
+{
+	static const char *const known[] = { "tnc", "mnc", "cd34", "cd271",
+		                             "cfu_f" };
+	pd_near near = { .given = outcome };
+
+	for (size_t k = 0; k < sizeof known / sizeof *known; k++)
+		pd_near_try(&near, known[k]);
+	return pd_fail(err, PD_USAGE, "outcome '%s' has no yield; there are "
+	               "tnc, mnc, cd34, cd271, cfu_f%s", outcome,
+	               pd_near_words(&near));
 }
 
 static pd_status take_words(struct pd_expect_work *w, pd_error *err)
@@ -78,8 +96,7 @@ static pd_status take_words(struct pd_expect_work *w, pd_error *err)
 
 	if (!pd_query_words(ask->outcome) ||
 	    !pd_query_unit(ask->outcome, "yield"))
-		return pd_fail(err, PD_USAGE, "outcome '%s' has no yield; there "
-		               "are tnc, mnc, cd34, cd271, cfu_f", ask->outcome);
+		return no_yield(ask->outcome, err);
 	if (sex < 0)
 		return list_words(PD_F_SEX, "sex", ask->sex, w->arena, err);
 	if (mark < 0)
@@ -276,17 +293,11 @@ static pd_status make_plan(struct pd_expect_work *w, pd_plan *plan,
 
 	if (!text)
 		return no_memory(err);
-	pd_status st = pd_plan_parse(w->arena, text, strlen(text), "options",
-	                             plan, err);
+	pd_status st = pd_plan_options(w->arena, text, strlen(text), plan, err);
 
-	if (st == PD_PLAN && err) { /* there is no such file: no place */
-		err->file[0] = '\0';
-		err->line = err->column = 0;
-		err->status = PD_USAGE;
-	}
 	w->plan = plan;
 	w->q = plan->question;
-	return st == PD_PLAN ? PD_USAGE : st;
+	return st;
 }
 
 /* --- rows ---------------------------------------------------------------- */

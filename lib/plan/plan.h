@@ -74,6 +74,13 @@ pd_status pd_plan_parse(pd_arena *arena, const char *text, size_t size,
                         const char *name, pd_plan *out, pd_error *err);
 pd_status pd_plan_read(pd_arena *arena, const char *path, pd_plan *out,
                        pd_error *err);
+/* A plan made of a command's options: no file the user could look into, so an
+ * error is PD_USAGE and has no place. */
+pd_status pd_plan_options(pd_arena *arena, const char *text, size_t size,
+                          pd_plan *out, pd_error *err);
 const pd_question *pd_plan_find(const pd_plan *plan, const char *name);
+/* The same; PD_USAGE with the nearest name where there is none. */
+pd_status pd_plan_question(const pd_plan *plan, const char *name,
+                           const pd_question **out, pd_error *err);
 
 #endif

@@ -1,5 +1,6 @@
 /* pooled.c - which printed ratios go together, their pool, the clinic's own. */
 #include "plan/pooled.h"
+#include "base/near.h"
 #include "base/version.h"
 #include "data/query.h"
 #include "plan/notes.h"
@@ -27,6 +28,41 @@ static pd_status no_memory(pd_error *err)
 static const char *or(const char *asked, const char *otherwise)
 {
 	return asked ? asked : otherwise;
+}
+
+/* A word no row of the file has, in one of two of its columns. */
+static pd_status in_file(const struct work *w, const char *given,
+                         const char *option, const char *const *a,
+                         const char *const *b, pd_error *err)
+{
+	pd_near near = { .given = given };
+
+	for (size_t k = 0; given && k < w->file.n; k++) {
+		if (strcmp(a[k], given) == 0 || strcmp(b[k], given) == 0)
+			return PD_OK;
+		pd_near_try(&near, a[k]);
+		pd_near_try(&near, b[k]);
+	}
+	return given ? pd_fail(err, PD_USAGE, "option '--%s': no row of '%s' has "
+	                       "'%s'%s", option, w->file.name, given,
+	                       pd_near_words(&near))
+	             : PD_OK;
+}
+
+static pd_status asked_is_there(const struct work *w, pd_error *err)
+{
+	const pd_pooled_file *f = &w->file;
+	const pd_pooled_request *r = w->ask;
+	pd_status st = in_file(w, r->outcome, "outcome", f->outcome, f->outcome,
+	                       err);
+
+	if (st == PD_OK)
+		st = in_file(w, r->judge, "judge", f->judge, f->judge, err);
+	if (st == PD_OK)
+		st = in_file(w, r->first, "first", f->first, f->second, err);
+	return st == PD_OK ? in_file(w, r->second, "second", f->first,
+	                             f->second, err)
+	                   : st;
 }
 
 /* What is pooled: as asked for, else what the first row compares. */
@@ -221,6 +257,9 @@ pd_status pd_pooled_run(const pd_pooled_request *request, pd_arena *arena,
 	out->file_sha256 = w.file.sha256;
 	out->level = request->level;
 	out->tau = out->predict_low = out->predict_high = NAN;
+	st = asked_is_there(&w, err);
+	if (st != PD_OK)
+		return st;
 	choose(&w);
 	st = take_rows(&w, err);
 	if (st == PD_OK && request->store)

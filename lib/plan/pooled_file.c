@@ -1,11 +1,12 @@
 /* pooled_file.c - a file of printed ratios, strictly read. */
+#include "plan/keyfile.h"
 #include "plan/pooled.h"
-#include "data/audit.h"
+#include "base/file.h"
+#include "base/near.h"
+#include "base/scan.h"
 #include "data/csv.h"
 #include "data/query.h"
-#include "base/scan.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -55,6 +56,22 @@ static pd_status bad_cell(struct reading *r, size_t column, const char *want,
 	                  n ? c->cell[column].text : "", want);
 }
 
+static pd_status unknown_head(struct reading *r, size_t column, pd_error *err)
+{
+	const pd_csv_cell *cell = &r->record.cell[column];
+	char given[64], want[160];
+	pd_near near = { .given = given };
+
+	snprintf(given, sizeof given, "%.*s",
+	         (int)(cell->length < 63 ? cell->length : 63), cell->text);
+	for (size_t f = 0; f < N_FIELDS; f++)
+		pd_near_try(&near, fields[f].name);
+	snprintf(want, sizeof want, "one of source, outcome, judge, first, "
+	         "second, ratio, low, high, level, n, design, note%s",
+	         pd_near_words(&near));
+	return bad_cell(r, column, want, err);
+}
+
 static pd_status read_heads(struct reading *r, pd_error *err)
 {
 	for (size_t f = 0; f < N_FIELDS; f++)
@@ -68,9 +85,7 @@ static pd_status read_heads(struct reading *r, pd_error *err)
 		        strncmp(fields[f].name, cell->text, cell->length)))
 			f++;
 		if (f == N_FIELDS)
-			return bad_cell(r, c, "one of source, outcome, judge, "
-			                "first, second, ratio, low, high, "
-			                "level, n, design, note", err);
+			return unknown_head(r, c, err);
 		if (r->at[f] != SIZE_MAX)
 			return bad_cell(r, c, "each column once", err);
 		r->at[f] = c;
@@ -229,32 +244,22 @@ pd_status pd_pooled_read(pd_arena *arena, const char *path,
                          pd_pooled_file *out, pd_error *err)
 {
 	struct reading r = { .arena = arena, .path = path, .out = out };
-	const char *slash = strrchr(path, '/');
-	char *bytes, *hash;
-	FILE *f = fopen(path, "rb");
+	char *bytes;
+	size_t n;
 
 	memset(out, 0, sizeof *out);
-	if (!f)
-		return pd_fail_at(err, PD_NO_INPUT, path, 0, 0, "%s",
-		                  strerror(errno));
-	bytes = malloc(MOST_BYTES + 1);
-	hash = pd_arena_alloc(arena, 65, 1);
-	size_t n = bytes ? fread(bytes, 1, MOST_BYTES + 1, f) : 0;
-	int broken = ferror(f);
+	pd_status st = pd_file_read(path, MOST_BYTES, &bytes, &n, err);
 
-	fclose(f);
-	out->name = pd_arena_copy(arena, slash ? slash + 1 : path);
-	pd_status st = !bytes || !hash || !out->name ? no_memory(err)
-	    : broken ? pd_fail_at(err, PD_IO, path, 0, 0, "cannot be read")
-	    : n > MOST_BYTES
-	        ? pd_fail_at(err, PD_DATA, path, 0, 0, "larger than 1 MiB")
-	        : make_room(arena, out, err);
-
-	if (st == PD_OK) {
-		pd_sha256_hex(bytes, n, hash);
-		out->sha256 = hash;
+	if (st == PD_OK && n > MOST_BYTES)
+		st = pd_fail_at(err, PD_DATA, path, 0, 0, "larger than 1 MiB");
+	if (st == PD_OK)
+		st = pd_file_name(arena, path, &out->name, err);
+	if (st == PD_OK)
+		st = make_room(arena, out, err);
+	if (st == PD_OK && !(out->sha256 = pd_keyfile_sha256(arena, bytes, n)))
+		st = no_memory(err);
+	if (st == PD_OK)
 		st = pd_csv_new(bytes, n, ',', NULL, &r.csv, err);
-	}
 	if (st == PD_OK)
 		st = read_all(&r, err);
 	pd_csv_free(r.csv);

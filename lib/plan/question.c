@@ -4,6 +4,8 @@
  * what was expected.
  */
 #include "plan/question_own.h"
+#include "plan/keyfile.h"
+#include "base/near.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -290,6 +292,23 @@ static const struct key {
 	{ "expect", set_expect },
 };
 
+static pd_status unknown_key(const pd_plan_entry *e, pd_error *err)
+{
+	enum { N = sizeof keys / sizeof *keys };
+	const char *name[N];
+	pd_near near = { .given = e->key };
+	char known[240];
+
+	for (size_t i = 0; i < N; i++) {
+		name[i] = keys[i].name;
+		pd_near_try(&near, name[i]);
+	}
+	return pd_fail_at(err, PD_PLAN, e->file, e->line, e->key_column,
+	                  "unknown key '%s', expected %s%s", e->key,
+	                  pd_keyfile_names(name, N, known, sizeof known),
+	                  pd_near_words(&near));
+}
+
 pd_status pd_question_set(pd_arena *arena, pd_question *q,
                           const pd_plan_entry *e, pd_error *err)
 {
@@ -306,9 +325,5 @@ pd_status pd_question_set(pd_arena *arena, pd_question *q,
 	for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
 		if (strcmp(e->key, keys[i].name) == 0)
 			return keys[i].set(arena, q, e, err);
-	return pd_fail_at(err, PD_PLAN, e->file, e->line, e->key_column,
-	                  "unknown key '%s', expected title, outcome, judge, "
-	                  "floor, compare, slope, curve, change, differs_by, "
-	                  "within, adjust, where, margin, margin_reason, "
-	                  "assigned, role or expect", e->key);
+	return unknown_key(e, err);
 }

@@ -3,8 +3,11 @@
  * that are missing or do not go together, columns that do not exist.
  */
 #include "plan/question_own.h"
+#include "base/near.h"
+#include "data/vocab.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 static pd_status missing(pd_error *err, const char *file,
@@ -12,6 +15,49 @@ static pd_status missing(pd_error *err, const char *file,
 {
 	return pd_fail_at(err, PD_PLAN, file, q->line, 1,
 	                  "question '%s' has no %s", q->name, what);
+}
+
+pd_status pd_key_judged(const char *outcome, const char *judge,
+                        const char *who, const char *file, size_t line,
+                        pd_error *err)
+{
+	const char *const *words = pd_vocab_words(PD_F_OUTCOME);
+	pd_near near = { .given = outcome };
+	bool known = false;
+
+	if (pd_query_unit(outcome, judge))
+		return PD_OK;
+	for (size_t i = 0; words[i]; i++) {
+		known = known || strcmp(words[i], outcome) == 0;
+		if (pd_query_unit(words[i], judge))
+			pd_near_try(&near, words[i]);
+	}
+	return known ? pd_fail_at(err, PD_PLAN, file, line, line > 0,
+	                          "%s'%s' cannot be judged by %s", who, outcome,
+	                          judge)
+	             : pd_fail_at(err, PD_PLAN, file, line, line > 0,
+	                          "%s'%s' cannot be judged by %s: there is no "
+	                          "such outcome%s", who, outcome, judge,
+	                          pd_near_words(&near));
+}
+
+/* A word of a closed list of levels; any word where the list is open. */
+static pd_status known_level(const pd_question *q, const char *file,
+                             const char *column, const char *level,
+                             pd_error *err)
+{
+	const char *const *words = pd_query_levels(column);
+	pd_near near = { .given = level };
+
+	for (size_t i = 0; words && words[i]; i++) {
+		if (strcmp(words[i], level) == 0)
+			return PD_OK;
+		pd_near_try(&near, words[i]);
+	}
+	return words ? pd_fail_at(err, PD_PLAN, file, q->line, 1,
+	                          "question '%s': '%s' is never '%s'%s", q->name,
+	                          column, level, pd_near_words(&near))
+	             : PD_OK;
 }
 
 static pd_status known_column(const pd_question *q, const char *file,
@@ -22,10 +68,15 @@ static pd_status known_column(const pd_question *q, const char *file,
 
 	if (pd_query_has(name, q->grain, kind))
 		return PD_OK;
+	pd_near near = { .given = name };
+	const char *known;
+
+	for (size_t k = 0; (known = pd_query_name(k, q->grain)); k++)
+		pd_near_try(&near, known);
 	return pd_fail_at(err, PD_PLAN, file, q->line, 1,
 	                  "question '%s': '%s' names '%s', which a row for "
-	                  "each %s does not have", q->name, key, name,
-	                  grains[q->grain]);
+	                  "each %s does not have%s", q->name, key, name,
+	                  grains[q->grain], pd_near_words(&near));
 }
 
 static pd_status check_columns(const pd_question *q, const char *file,
@@ -51,6 +102,10 @@ static pd_status check_columns(const pd_question *q, const char *file,
 		                "question '%s': '%s' holds numbers, found '%s "
 		                "against %s'", q->name, q->parameter, q->first,
 		                q->second);
+	if (st == PD_OK && q->kind == PD_COMPARE_LEVELS && isnan(q->change))
+		st = known_level(q, file, q->parameter, q->first, err);
+	if (st == PD_OK && q->kind == PD_COMPARE_LEVELS && isnan(q->change))
+		st = known_level(q, file, q->parameter, q->second, err);
 	if (st == PD_OK && q->kind == PD_COMPARE_EACH && kind != PD_FACTOR)
 		st = pd_fail_at(err, PD_PLAN, file, q->line, 1,
 		                "question '%s': '%s' holds numbers, 'each "
@@ -77,6 +132,8 @@ static pd_status check_columns(const pd_question *q, const char *file,
 			                "question '%s': '%s' holds words, "
 			                "'where' needs 'is'", q->name,
 			                c->column);
+		for (size_t k = 0; st == PD_OK && k < c->n_values; k++)
+			st = known_level(q, file, c->column, c->value[k], err);
 		for (size_t k = 0; st == PD_OK && kind == PD_REAL &&
 		                   k < c->n_values; k++)
 			if (!pd_plan_number(c->value[k], &number))
@@ -168,6 +225,8 @@ pd_status pd_question_check(pd_question *q, const char *file, pd_error *err)
 {
 	pd_status st;
 
+	char who[80];
+
 	if (!q->title)
 		return missing(err, file, q, "'title'");
 	if (!q->outcome)
@@ -177,10 +236,12 @@ pd_status pd_question_check(pd_question *q, const char *file, pd_error *err)
 	if (!q->parameter)
 		return missing(err, file, q,
 		               "'compare', 'slope', 'curve' or 'change'");
-	if (!pd_query_unit(q->outcome, q->judge))
-		return pd_fail_at(err, PD_PLAN, file, q->line, 1,
-		                  "question '%s': '%s' cannot be judged by "
-		                  "%s", q->name, q->outcome, q->judge);
+	snprintf(who, sizeof who, "question '%.60s': ", q->name);
+	pd_status judged = pd_key_judged(q->outcome, q->judge, who, file,
+	                                 q->line, err);
+
+	if (judged != PD_OK)
+		return judged;
 	if (q->role == PD_CONTROL && !q->expect)
 		return missing(err, file, q,
 		               "'expect', which a control needs");

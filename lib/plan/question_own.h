@@ -19,6 +19,12 @@ char *pd_key_trimmed(pd_arena *a, const char *from, size_t n);
 pd_status pd_key_text(pd_arena *a, const pd_plan_entry *e, const char **out,
                       pd_error *err);
 
+/* PD_PLAN at line `line` of `file` (none: no place) unless the outcome can be
+ * judged so; `who` begins the message, the nearest outcome ends it. */
+pd_status pd_key_judged(const char *outcome, const char *judge,
+                        const char *who, const char *file, size_t line,
+                        pd_error *err);
+
 typedef pd_status pd_key_reader(pd_arena *a, pd_question *q,
                                 const pd_plan_entry *e, pd_error *err);
 pd_key_reader pd_key_compare, pd_key_slope, pd_key_curve, pd_key_change,

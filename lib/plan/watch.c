@@ -65,14 +65,11 @@ static pd_status make_plan(const pd_watch_request *r, pd_arena *arena,
 	if (r->where)
 		pd_buf_print(&text, "where = %s\n", r->where);
 	pd_status st = pd_buf_ok(&text)
-	    ? pd_plan_parse(arena, pd_buf_text(&text), text.length, "options",
-	                    out, err)
+	    ? pd_plan_options(arena, pd_buf_text(&text), text.length, out, err)
 	    : no_memory(err);
 
 	pd_buf_clear(&text);
-	if (st == PD_PLAN && err)
-		err->status = PD_USAGE;
-	return st == PD_PLAN ? PD_USAGE : st;
+	return st;
 }
 
 static pd_status head(const pd_watch_request *r, const pd_plan *plan,
