@@ -1,25 +1,27 @@
 /*
- * html_style.c - how the HTML report looks. Colours come from the Okabe-Ito
- * palette (Okabe & Ito 2008, a set told apart with any colour vision),
- * darkened or lightened until text reaches 4.5:1 on its ground; whatever a
- * colour says, a shape and a word say too. One set of variables each for
- * light, dark, forced colours; print is always light.
+ * html_style.c - how the HTML report looks. The colours of a drawing are those
+ * of ink.h; whatever a colour says, a shape and a word say too. One set of
+ * variables each for light, dark, forced colours; print is always light.
  */
 #include "report/html_style.h"
+#include "report/ink.h"
+
+#define LIGHT_INK(name, variable, class, light, dark)                         \
+	"--" variable ":" light ";"
+#define DARK_INK(name, variable, class, light, dark)                          \
+	"--" variable ":" dark ";"
+#define INK_CLASS(name, variable, class, light, dark)                         \
+	"." class "{color:var(--" variable ")}"
 
 #define LIGHT                                                                 \
-	"--page:#faf9f6;--card:#fff;--ink:#1c2430;--muted:#556070;"           \
-	"--line:#d8d5cc;--axis:#2b3442;--grid:#d9dde3;--band:#e9e4d3;"        \
-	"--gain:#005f96;--gain-bg:#e8f2f9;--loss:#a33f00;--loss-bg:#fbeee4;"  \
-	"--same:#00664a;--same-bg:#e5f4ee;--open:#574b73;--open-bg:#f0edf5;"  \
-	"--data:#4d5867;--fit:#111722;--fitband:#bcd7ea;--link:#004d7a;"
+	PD_INK_LIST(LIGHT_INK)                                                \
+	"--card:#fff;--line:#d8d5cc;--gain-bg:#e8f2f9;--loss-bg:#fbeee4;"     \
+	"--same-bg:#e5f4ee;--open-bg:#f0edf5;--link:#004d7a;"
 
 #define DARK                                                                  \
-	"--page:#12161c;--card:#1a2029;--ink:#e9e6df;--muted:#aab3c0;"        \
-	"--line:#39424f;--axis:#cfd6df;--grid:#333c48;--band:#3a3a2c;"        \
-	"--gain:#7cc4f2;--gain-bg:#16293a;--loss:#ffa36b;--loss-bg:#38231a;"  \
-	"--same:#5fd0a8;--same-bg:#13302a;--open:#cbbde2;--open-bg:#2a2636;"  \
-	"--data:#a3afbf;--fit:#f4f1ea;--fitband:#27475f;--link:#9ad0f5;"
+	PD_INK_LIST(DARK_INK)                                                 \
+	"--card:#1a2029;--line:#39424f;--gain-bg:#16293a;--loss-bg:#38231a;"  \
+	"--same-bg:#13302a;--open-bg:#2a2636;--link:#9ad0f5;"
 
 const char pd_html_style[] =
 	":root{color-scheme:light dark;" LIGHT "}\n"
@@ -31,7 +33,6 @@ const char pd_html_style[] =
 	"--same:CanvasText;--same-bg:Canvas;--open:CanvasText;"
 	"--open-bg:Canvas;--data:CanvasText;--fit:Highlight;"
 	"--fitband:Canvas;--link:LinkText}\n"
-	".i-band{stroke:CanvasText;stroke-dasharray:2 3}"
 	/* shades of a map, in the reader's own two colours */
 	".area.i-grid{fill:color-mix(in srgb,CanvasText 22%,Canvas)}"
 	".area.i-muted{fill:color-mix(in srgb,CanvasText 68%,Canvas)}}\n"
@@ -145,17 +146,16 @@ const char pd_html_style[] =
 	"@media screen and (max-width:48rem){.scene.page{display:none}"
 	".scene.narrow{display:block}}\n"
 	".line,.dots{fill:none;stroke:currentColor}\n"
-	".dots{stroke-linecap:round;opacity:.75}.i-data.line{opacity:.7}\n"
+	".dots{stroke-linecap:round;opacity:" PD_INK_WORD(PD_DOTS_SHEER) "}"
+	".i-data.line{opacity:" PD_INK_WORD(PD_DATA_LINE_SHEER) "}\n"
 	".area{fill:currentColor}\n"
+	".area.i-band,.area.i-fitband{stroke:var(--muted);stroke-width:"
+	PD_INK_WORD(PD_EDGE_WIDTH) "}.area.i-band{stroke-dasharray:"
+	PD_EDGE_GAPS "}.area.i-fitband{fill-opacity:"
+	PD_INK_WORD(PD_FIT_BAND_SHEER) "}\n"
 	".hollow{fill:var(--page);stroke:currentColor}\n"
 	"svg text{fill:currentColor}.strong{font-weight:700}\n"
-	".i-text{color:var(--ink)}.i-muted{color:var(--muted)}"
-	".i-axis{color:var(--axis)}.i-grid{color:var(--grid)}"
-	".i-band{color:var(--band)}.i-gain{color:var(--gain)}"
-	".i-loss{color:var(--loss)}.i-same{color:var(--same)}"
-	".i-open{color:var(--open)}.i-data{color:var(--data)}"
-	".i-fit{color:var(--fit)}.i-fitband{color:var(--fitband);opacity:.6}"
-	".i-page{color:var(--page)}\n"
+	PD_INK_LIST(INK_CLASS) "\n"
 	/* small screens and large text */
 	"@media screen and (max-width:48rem){body{font-size:1rem}h1{font-size:1.7rem}"
 	"h2{font-size:1.3rem}.rows>li{display:block}.verdicts{margin:.5rem 0}"
