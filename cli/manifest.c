@@ -52,6 +52,11 @@ static bool is_file(const struct opt *o)
 	return o->kind == OPT_TEXT && strncmp(o->value, "FILE", 4) == 0;
 }
 
+static bool is_folder(const struct opt *o)
+{
+	return o->kind == OPT_TEXT && strcmp(o->value, "FOLDER") == 0;
+}
+
 /* Options that change no byte of an output, or have a line of their own. */
 static bool is_apart(const struct opt *o)
 {
@@ -129,7 +134,7 @@ static pd_status put_given(pd_buf *b, const struct running *r,
                            const struct show *s, pd_error *err)
 {
 	bool file_operands = strncmp(r->command->operands, "FILE", 4) == 0;
-	char to[64], n[24], what[40];
+	char to[64], n[24], what[40], folder[300];
 	pd_status st = PD_OK;
 
 	for (const struct opt *o = r->command->opts; o->name; o++) {
@@ -137,6 +142,9 @@ static pd_status put_given(pd_buf *b, const struct running *r,
 
 		if (!v || (is_file(o) && !inside(r, s, o->offset)))
 			continue;
+		if (is_folder(o))
+			v = name_of_folder(v, folder, sizeof folder) && *folder
+			        ? folder : ".";
 		PUT(b, "option", o->name, is_file(o) ? name_of_path(v) : v);
 	}
 	for (size_t i = 0; !file_operands && i < r->operands->n; i++)

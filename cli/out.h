@@ -16,10 +16,22 @@
  */
 pd_status out_check(const char *path, bool force, const char *const *keep,
                     size_t n, pd_error *err);
+/* Are both there, and one file? */
+bool out_same_file(const char *a, const char *b);
 /* The whole text to `path`, or to standard output when path is NULL or "-";
  * noted for the manifest. Of a run that is recomputed nothing is written. */
 pd_status out_write(const char *path, bool force, const char *text,
                     size_t length, pd_error *err);
+/* A set of files in one folder, all of them or none: all are written under
+ * temporary names before the first gets its own. noted: its name in the
+ * manifest. A folder that is not there is made, and goes with a failure.
+ */
+struct out_file {
+	const char *path, *noted, *text;
+	size_t length;
+};
+pd_status out_write_set(const struct out_file *file, size_t n,
+                        const char *folder, bool force, pd_error *err);
 /* Flush standard output; the exit status: `status`, or that of PD_IO when it
  * was 0 and output was lost (said on stderr, but not for a closed pipe). */
 int out_finish(int status);

@@ -13,6 +13,23 @@ const char *name_of_path(const char *path)
 	return slash ? slash + 1 : path;
 }
 
+bool name_of_folder(const char *path, char *to, size_t size)
+{
+	size_t end = strlen(path), start;
+
+	while (end && path[end - 1] == '/')
+		end--;
+	for (start = end; start && path[start - 1] != '/'; start--)
+		;
+	int n = snprintf(to, size, "%.*s", (int)(end - start), path + start);
+
+	if (n < 0 || (size_t)n >= size)
+		return false;
+	if (strcmp(to, ".") == 0 || strcmp(to, "..") == 0)
+		*to = '\0';
+	return true;
+}
+
 void running_end(void)
 {
 	for (size_t i = 0; i < now.n_outputs; i++) {
@@ -57,7 +74,13 @@ static char *copy_of(const char *text, size_t length)
 pd_status running_output(const char *path, const char *text, size_t length,
                          pd_error *err)
 {
-	const char *name = name_of_path(path ? path : "-");
+	return running_noted(name_of_path(path ? path : "-"), text, length,
+	                     err);
+}
+
+pd_status running_noted(const char *name, const char *text, size_t length,
+                        pd_error *err)
+{
 	struct output *to = realloc(now.output,
 	                            (now.n_outputs + 1) * sizeof *to);
 

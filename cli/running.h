@@ -11,7 +11,7 @@
 #include "perdraw.h"
 
 /* One output, by the name of its file without a folder; "-": standard
- * output. text: its bytes, only when recomputed. */
+ * output; of a folder's files "folder/file". text: its bytes, only when recomputed. */
 struct output {
 	char *name, *text;
 	size_t length;
@@ -35,10 +35,16 @@ void running_day(const char *iso);
 /* Note an output; PD_USAGE where another of this run has that name. */
 pd_status running_output(const char *path, const char *text, size_t length,
                          pd_error *err);
+/* The same by the name it is noted under, which may hold a folder. */
+pd_status running_noted(const char *name, const char *text, size_t length,
+                        pd_error *err);
 const struct running *running_now(void);
 void running_end(void);
 
 /* A path without its folder. */
 const char *name_of_path(const char *path);
+/* The last name of a folder's path without slashes at its end, "" where that
+ * is no name (".", "..", "/"); false when `to` is too small. */
+bool name_of_folder(const char *path, char *to, size_t size);
 
 #endif

@@ -5,6 +5,7 @@
 #include "manifest.h"
 #include "out.h"
 #include "show_csv.h"
+#include "show_figures.h"
 #include "tsv.h"
 
 #include <stdlib.h>
@@ -108,6 +109,8 @@ pd_status show_check(const struct show *s, const char *const *keep, size_t n,
 		               "with '--out'");
 	pd_status st = check_places(s, keep, n, err);
 
+	if (st == PD_OK && s->figures)
+		st = show_figures_check(s->figures, keep, n, err);
 	return st == PD_OK ? check_manifest(s, keep, n, err) : st;
 }
 
@@ -207,7 +210,7 @@ pd_status show_write(const struct show *s, const pd_doc *doc,
                      const pd_review *review, pd_error *err)
 {
 	struct place p[N_PLACES];
-	bool named = false;
+	bool named = s->figures != NULL;
 	pd_status st = PD_OK;
 
 	list_places(s, p);
@@ -217,6 +220,8 @@ pd_status show_write(const struct show *s, const pd_doc *doc,
 			st = put(s, doc, review, p[i].form, p[i].path, false,
 			         err);
 	}
+	if (st == PD_OK && s->figures)
+		st = show_figures(doc, s->figures, s->force, err);
 	if (st == PD_OK && (s->out || s->format || s->first_page || !named))
 		st = put(s, doc, review, s->format ? s->format : SHOW_TEXT,
 		         s->out, true, err);

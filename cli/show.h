@@ -16,15 +16,17 @@ enum show_form { SHOW_UNSAID, SHOW_TEXT, SHOW_HTML, SHOW_CSV,
 struct show {
 	int format;          /* enum show_form: of --out or standard output    */
 	const char *out, *manifest;
-	const char *text, *html, *csv, *latex, *xlsx, *json, *tsv;
+	const char *text, *html, *csv, *latex, *xlsx, *json, *tsv, *figures;
 	bool first_page, force;
 	unsigned width, table;
 };
 
-/* With a manifest of the outputs, and without. */
+/* With a manifest of the outputs and figures, and without. */
 #define SHOW_OPTS(type, member)                                                \
 	{ "manifest", 0, OPT_TEXT, false, offsetof(type, member.manifest),     \
 	  "FILE", "write what the outputs were made from to FILE" },           \
+	{ "figures", 0, OPT_TEXT, false, offsetof(type, member.figures),       \
+	  "FOLDER", "write the figures to FOLDER: SVG, PDF and PNG" },   \
 	SHOW_OPTS_ALONE(type, member)
 
 #define SHOW_OPTS_ALONE(type, member)                                          \

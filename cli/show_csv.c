@@ -4,7 +4,6 @@
 #include "say.h"
 
 #include <string.h>
-#include <sys/stat.h>
 
 struct files {
 	pd_arena *arena;
@@ -62,15 +61,12 @@ pd_status show_csv_check(const char *path, const char *const *keep, size_t n,
 	size_t folder = (size_t)(name_of(path) - path);
 
 	for (size_t i = 0; st == PD_OK && i < n; i++) {
-		struct stat a, b;
-
 		if (!keep[i] || !is_ours(name_of(keep[i]), path))
 			continue;
 		const char *would = pd_arena_print(arena, "%.*s%s", (int)folder,
 		                                   path, name_of(keep[i]));
 
-		if (would && stat(would, &a) == 0 && stat(keep[i], &b) == 0 &&
-		    a.st_dev == b.st_dev && a.st_ino == b.st_ino)
+		if (would && out_same_file(would, keep[i]))
 			st = pd_fail(err, PD_CANNOT_CREATE,
 			             "'%s' is an input of this command, give "
 			             "the output another name", would);
