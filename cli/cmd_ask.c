@@ -16,7 +16,7 @@
 struct ask_options {
 	const char *db, *plan, *date;
 	const char *title, *outcome, *judge, *compare, *slope, *curve;
-	const char *change, *differs_by, *floor, *within;
+	const char *change, *differs_by, *floor, *event, *within;
 	const char *adjust, *where, *margin, *seed;
 	double level;
 	bool no_ledger, quiet;
@@ -45,6 +45,8 @@ static const struct opt opts[] = {
 	  "does the effect differ: 'PARAMETER per STEP' ..." },
 	{ "floor", 0, OPT_TEXT, false, AT(floor), "X",
 	  "judge the share of results that reach X" },
+	{ "event", 0, OPT_TEXT, false, AT(event), "WORDS",
+	  "adverse events that count, joined by 'or'" },
 	{ "within", 0, OPT_TEXT, false, AT(within), "LEVEL",
 	  "pair inside each patient, case, side or site" },
 	{ "adjust", 0, OPT_TEXT, false, AT(adjust), "NAMES",
@@ -81,7 +83,8 @@ static const struct {
 	{ "compare", AT(compare) }, { "slope", AT(slope) },
 	{ "curve", AT(curve) },     { "change", AT(change) },
 	{ "differs_by", AT(differs_by) }, { "floor", AT(floor) },
-	{ "within", AT(within) },   { "adjust", AT(adjust) },
+	{ "event", AT(event) },     { "within", AT(within) },
+	{ "adjust", AT(adjust) },
 	{ "where", AT(where) },     { "margin", AT(margin) },
 };
 enum { N_KEYS = sizeof keys / sizeof *keys };

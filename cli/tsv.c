@@ -3,13 +3,17 @@
 
 #include <math.h>
 
-static const char *verdict_words(pd_verdict v, bool not_a_choice)
+static const char *verdict_words(const pd_answer *a, pd_verdict v)
 {
+	bool not_a_choice = a->not_a_choice;
+
 	switch (v) {
 	case PD_BETTER:
-		return not_a_choice ? "higher" : "better";
+		return a->events ? "more events"
+		       : not_a_choice ? "higher" : "better";
 	case PD_WORSE:
-		return not_a_choice ? "lower" : "worse";
+		return a->events ? "fewer events"
+		       : not_a_choice ? "lower" : "worse";
 	case PD_NO_MATTER:
 		return "no difference that matters";
 	case PD_NOT_SETTLED:
@@ -63,8 +67,7 @@ void tsv_write(const pd_review *review, pd_buf *to)
 			add_number(to, e->log.p);
 			add_number(to, e->p_adjusted);
 			pd_buf_char(to, '\t');
-			pd_buf_add(to, verdict_words(e->verdict,
-			                             a->not_a_choice));
+			pd_buf_add(to, verdict_words(a, e->verdict));
 			if (a->unsupported && e->verdict == PD_NO_MATTER)
 				pd_buf_add(to, " (unsupported)");
 			pd_buf_char(to, '\n');

@@ -53,6 +53,10 @@ FROM assays ORDER BY assay_id;
 SELECT assay_id, states, cfu_f, tnc, cfu_f_e6, cells_plated, dish_1, dish_2,
        dish_3, dish_4, dish_5, dish_6
 FROM assays ORDER BY assay_id;
+-- Red and nucleated cells beside the case's same-day blood count.
+--: read_shares
+SELECT a.assay_id, a.states, a.rbc, a.tnc, c.blood_wbc, c.blood_rbc
+FROM assays a JOIN cases c ON c.case_id = a.assay_id >> 32 ORDER BY a.assay_id;
 --: read_members
 SELECT sample_id, aliquot_id FROM pool_aliquots ORDER BY sample_id, aliquot_id;
 --: read_harm

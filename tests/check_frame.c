@@ -83,7 +83,7 @@ START_TEST(units)
 
 	/* concentrate only when it is asked for, never diluted back */
 	pd_query_request r = { "tnc", "concentration", PD_BY_CASE,
-		               "concentrate", NULL, 0 };
+		               "concentrate", NULL, 0, NULL, 0 };
 	pd_error err;
 
 	ck_assert_int_eq(pd_query_frame(s, &r, &f, &flow, &err), PD_OK);
@@ -229,13 +229,13 @@ START_TEST(names)
 		pd_query_request r;
 		const char *words;
 	} bad[] = {
-		{ { "colour", "concentration", PD_BY_CASE, NULL, NULL, 0 },
+		{ { "colour", "concentration", PD_BY_CASE, NULL, NULL, 0, NULL, 0 },
 		  "tnc, mnc" },
-		{ { "tnc", "beauty", PD_BY_CASE, NULL, NULL, 0 },
+		{ { "tnc", "beauty", PD_BY_CASE, NULL, NULL, 0, NULL, 0 },
 		  "concentration, prevalence" },
-		{ { "viability", "yield", PD_BY_CASE, NULL, NULL, 0 },
+		{ { "viability", "yield", PD_BY_CASE, NULL, NULL, 0, NULL, 0 },
 		  "has no yield" },
-		{ { "tnc", "yield", PD_BY_CASE, "soup", NULL, 0 },
+		{ { "tnc", "yield", PD_BY_CASE, "soup", NULL, 0, NULL, 0 },
 		  "aspirate, concentrate" },
 	};
 	static const char *const column = "site";
@@ -251,7 +251,8 @@ START_TEST(names)
 		ck_assert_msg(strstr(err.text, bad[k].words) != NULL, "%s",
 		              err.text);
 	}
-	pd_query_request r = { "tnc", "yield", PD_BY_CASE, NULL, &column, 1 };
+	pd_query_request r = { "tnc", "yield", PD_BY_CASE, NULL, &column, 1, NULL,
+		               0 };
 
 	ck_assert_int_eq(pd_query_frame(s, &r, &f, NULL, &err), PD_USAGE);
 	ck_assert_ptr_nonnull(strstr(err.text, "syringe_ml"));

@@ -120,6 +120,30 @@ typedef struct pd_strip {
 	double fitted, low, high; /* NaN: beyond the line's reach              */
 } pd_strip;
 
+/* Adverse events at one compared level. A unit (case or site) is recorded
+ * where the field is filled at some site of it. */
+typedef struct pd_event_level {
+	const char *name;
+	size_t n_units, n_unit_events; /* all recorded units, events among them */
+	size_t n, n_events;      /* patients, each by the first recorded unit  */
+	size_t n_blank;          /* patients with no recorded unit             */
+	size_t n_in_part;        /* of n - n_events: a site's field is blank   */
+	double share, low, high; /* of n, per cent, exact limits               */
+	double most;             /* where none was seen: one-sided upper limit */
+	double worst;            /* if every unknown was an event              */
+} pd_event_level;
+
+typedef struct pd_events {
+	const char *units;             /* "cases" or "sites"                   */
+	const char *kinds;             /* "bleeding or haematoma", NULL: any   */
+	pd_event_level level[2];
+	double ratio, ratio_low, ratio_high; /* of the shares                  */
+	double worst_low, worst_high;  /* the difference, points, with the
+	                                  unknown all on one side or the other */
+	bool adjusted;                 /* the effect is; crude: the sensitivity */
+	const char *not_adjusted;      /* why not, where adjusting was asked   */
+} pd_events;
+
 /* What the figure draws; counts 0 where not applicable. */
 typedef struct pd_points {
 	/* pairs: the two arms' value of one unit (patient, site ...) */
@@ -199,6 +223,11 @@ typedef struct pd_answer {
 	                                 ledger, oldest first, and this one    */
 	pd_reading *reading;
 	const char *declared;         /* "margin set before this data", ...    */
+	pd_events *events;            /* a share of adverse events, or NULL    */
+	size_t n_beside;              /* answers of the review about the same
+	                                 levels: gains of events, events of a
+	                                 gain; numbers into review.answer      */
+	size_t *beside;
 	bool unsupported;             /* a control failed: no-difference unsafe */
 } pd_answer;
 

@@ -36,10 +36,12 @@ static pd_status check(const pd_query_request *r, const struct q_outcome **o,
 	if (!*o)
 		return pd_fail(err, PD_USAGE, "no outcome '%s'; there are tnc, "
 		               "mnc, viability, hct, rbc, platelets, cd34, "
-		               "cd271, cfu_f", r->outcome ? r->outcome : "");
+		               "cd271, cfu_f, blood_share, adverse_event",
+		               r->outcome ? r->outcome : "");
 	if (j < 0)
 		return pd_fail(err, PD_USAGE, "'%s' cannot be judged; there "
-		               "are concentration, prevalence, yield, percent",
+		               "are concentration, prevalence, yield, percent, "
+		               "risk",
 		               r->judge ? r->judge : "");
 	if (!(*o)->unit[j])
 		return pd_fail(err, PD_USAGE, "outcome '%s' has no %s",
@@ -50,6 +52,9 @@ static pd_status check(const pd_query_request *r, const struct q_outcome **o,
 	if (*material && j == Q_YIELD)
 		return pd_fail(err, PD_USAGE, "no volume of concentrate is "
 		               "recorded, so it has no yield");
+	if (j == Q_RISK && r->grain == PD_BY_ALIQUOT)
+		return pd_fail(err, PD_USAGE, "an adverse event is recorded at "
+		               "a site: a pull has none");
 	*judge = (q_judge)j;
 	return PD_OK;
 }
@@ -105,6 +110,36 @@ static bool fill_state(pd_frame *f, const struct q_rows *rows)
 	return c != NULL;
 }
 
+/* What a share of blood could not be computed without. */
+static bool fill_lacking(pd_frame *f, const struct q_rows *rows)
+{
+	static const char *const words[] = {
+		"nothing", "the same-day blood count", "the sample's red cells",
+		"the blood count and the sample's red cells",
+		"the sample's nucleated cells",
+		"the blood count and the sample's nucleated cells",
+		"the sample's red and nucleated cells",
+		"the blood count and the sample's cells", "any result",
+	};
+	pd_column *c = pd_frame_add_factor(f, "lacking");
+
+	for (size_t k = 0; c && k < sizeof words / sizeof *words; k++)
+		if (pd_frame_level(f, c, words[k]) < 0)
+			return false;
+	for (size_t i = 0; c && i < rows->n; i++)
+		c->code[i] = rows->item[i].lacks;
+	return c != NULL;
+}
+
+static bool fill_in_part(pd_frame *f, const struct q_rows *rows)
+{
+	pd_column *c = pd_frame_add_real(f, "in_part");
+
+	for (size_t i = 0; c && i < rows->n; i++)
+		c->real[i] = rows->item[i].lacks;
+	return c != NULL;
+}
+
 static bool fill_material(pd_frame *f, const struct q_rows *rows, int material)
 {
 	pd_column *c = pd_frame_add_factor(f, "material");
@@ -118,7 +153,7 @@ static bool fill_material(pd_frame *f, const struct q_rows *rows, int material)
 }
 
 static pd_status fill(const struct q_tree *t, const struct q_rows *rows,
-                      const pd_query_request *r, int material, bool colonies,
+                      const pd_query_request *r, int material, int place,
                       pd_frame *f, pd_error *err)
 {
 	static const char *const always[] = { "patient", "case", "side",
@@ -128,9 +163,11 @@ static pd_status fill(const struct q_tree *t, const struct q_rows *rows,
 
 	for (size_t k = 0; st == PD_OK && k < n; k++)
 		st = q_column_fill(t, rows, always[k], r->grain, f, err);
-	if (st == PD_OK && !(fill_reals(f, rows, colonies) &&
-	                     fill_state(f, rows) &&
-	                     fill_material(f, rows, material)))
+	if (st == PD_OK &&
+	    !(fill_reals(f, rows, place == Q_COLONIES) && fill_state(f, rows) &&
+	      (place != Q_BLOOD_SHARE || fill_lacking(f, rows)) &&
+	      (place != Q_EVENT || fill_in_part(f, rows)) &&
+	      fill_material(f, rows, material)))
 		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
 	for (size_t k = 0; st == PD_OK && k < r->n_columns; k++)
 		if (!pd_frame_find(f, r->columns[k]))
@@ -161,25 +198,31 @@ pd_status pd_query_frame(pd_store *s, const pd_query_request *request,
 	pd_query_flow counted = { 0 };
 	q_judge judge = Q_CONCENTRATION;
 	int material = 0;
+	unsigned mask = 0;
 	pd_frame *f = NULL;
 	pd_status st = check(request, &o, &judge, &material, err);
+	bool event = st == PD_OK && o->place == Q_EVENT;
 
 	*out = NULL;
+	if (event)
+		st = q_event_mask(request, &mask, err);
 	if (st != PD_OK)
 		return st;
 	st = pd_db_begin_read(s, err);
 	if (st == PD_OK)
 		st = q_tree_get(s, &t, err);
-	if (st == PD_OK)
+	if (st == PD_OK && !event)
 		st = q_results_read(s, o, judge, &results, err);
 	st = pd_db_end(s, st, err);
-	if (st == PD_OK)
+	if (st == PD_OK && event)
+		st = q_event_rows(t, mask, request->grain, &rows, err);
+	else if (st == PD_OK)
 		st = q_rows_make(t, &results, o, judge, request->grain,
 		                 material, &rows, &counted, err);
 	if (st == PD_OK && !(f = pd_frame_new(rows.n)))
 		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (st == PD_OK)
-		st = fill(t, &rows, request, material, o->place == 8, f, err);
+		st = fill(t, &rows, request, material, o->place, f, err);
 	if (st == PD_OK) {
 		count_recorded(t, &rows, request->grain, &counted);
 		*out = f;

@@ -38,6 +38,9 @@ typedef enum pd_grain { PD_BY_ALIQUOT, PD_BY_SITE, PD_BY_CASE } pd_grain;
  *               [ceiling's worth, Inf] with the largest count seen in that
  *               method version as ceiling; a percentage ends at 100, not Inf.
  *               NaN where there is no result.
+ *   (blood_share: the share of nucleated cells that came with blood, in per
+ *               cent by blood.h, from a sample's red and nucleated cells and
+ *               the case's same-day blood count; above 100 is not cut)
  *   state       factor: measured, zero, below detection, above range,
  *               too many to count, failed culture, not ordered, blank
  *   colonies, plated  real, for cfu_f: total colonies over countable dishes
@@ -51,6 +54,12 @@ typedef enum pd_grain { PD_BY_ALIQUOT, PD_BY_SITE, PD_BY_CASE } pd_grain;
  *   undiluted   real: 1 where the anticoagulant's volume is recorded for all of
  *               it or there was none or a rinse, 0 where not (the result is then
  *               taken as it was measured), NaN without a result
+ *   lacking     factor, of blood_share: what is not recorded of what it takes,
+ *               where it could not be computed
+ * Outcome adverse_event, judge risk, at site and case grain: low = high = 1
+ * where an event (of request.events, NULL: any) was recorded at any site of
+ * the unit, 0 where the field is filled at some site and no such event; NaN
+ * where at none. in_part: 1 where the field is blank at some site, else 0.
  * Concentrations are of undiluted marrow: measured * (mL + anticoagulant mL) /
  * mL where the anticoagulant volume is known. Yield = measured concentration
  * * (mL + anticoagulant mL) = undiluted * mL.
@@ -65,6 +74,8 @@ typedef struct pd_query_request {
 	const char *material;          /* NULL: "aspirate"                     */
 	const char *const *columns;    /* n_columns extra columns by name      */
 	size_t n_columns;
+	const char *const *events;     /* adverse events counted: n_events words */
+	size_t n_events;               /* of the vocabulary; 0: any but none   */
 } pd_query_request;
 
 /* Flow of what was recorded and what this frame holds. */

@@ -4,6 +4,7 @@
  *   query_tree.c     the draws, read once and kept while the store is the same
  *   query_result.c   one outcome's results as intervals
  *   query_unit.c     results brought to the grain asked for
+ *   query_event.c    adverse events at the grain asked for
  *   query_column.c   the columns a frame can carry
  *   query.c          the frame
  */
@@ -87,13 +88,19 @@ typedef enum q_state {
 uint8_t q_worse(uint8_t a, uint8_t b);
 
 typedef enum q_judge {
-	Q_CONCENTRATION, Q_PREVALENCE, Q_YIELD, Q_PERCENT
+	Q_CONCENTRATION, Q_PREVALENCE, Q_YIELD, Q_PERCENT, Q_RISK, Q_N_JUDGES
 } q_judge;
+
+/* Places that are no field of an assay. */
+enum { Q_COLONIES = 8, Q_BLOOD_SHARE, Q_EVENT };
+
+/* What a share of blood cannot be computed without; bits of `lacks`. */
+enum { Q_LACKS_BLOOD = 1, Q_LACKS_RED = 2, Q_LACKS_TNC = 4, Q_LACKS_ALL = 8 };
 
 struct q_outcome {
 	const char *name, *words;
 	int place;                    /* of its result field, 0 tnc         */
-	const char *unit[4];          /* by judge, NULL: not judged so      */
+	const char *unit[Q_N_JUDGES]; /* by judge, NULL: not judged so      */
 	double per_e6;                /* value / TNC * this = per 10^6 cells */
 	bool by_cells;                /* shares of several samples are
 	                                 weighted by cells, not by mL       */
@@ -111,6 +118,7 @@ struct q_result {
 	double counted, worth;        /* see query.h                        */
 	double tnc;                   /* of the sample, NaN where not known */
 	uint8_t state;
+	uint8_t lacks;                /* of a share of blood                */
 };
 
 struct q_results {
@@ -129,6 +137,8 @@ struct q_row {
 	double low, high, colonies, plated, counted, worth, ml;
 	int32_t method;               /* -1: none or several                */
 	uint8_t state;
+	uint8_t lacks;                /* of a share of blood; of an event 1
+	                                 where a site's field is blank      */
 	bool undiluted;               /* the anticoagulant's mL was known,
 	                                 or there was none                  */
 };
@@ -142,6 +152,16 @@ pd_status q_rows_make(const struct q_tree *t, const struct q_results *results,
                       const struct q_outcome *o, q_judge judge,
                       pd_grain grain, int material, struct q_rows *out,
                       pd_query_flow *flow, pd_error *err);
+
+/*
+ * query_event.c: adverse events of sites or cases, a row each. mask: bit k set
+ * where word k of the vocabulary counts; from pd_query_request. PD_USAGE: a
+ * word that is no event.
+ */
+pd_status q_event_mask(const pd_query_request *r, unsigned *mask,
+                       pd_error *err);
+pd_status q_event_rows(const struct q_tree *t, unsigned mask, pd_grain grain,
+                       struct q_rows *out, pd_error *err);
 
 /* A column of the frame: filled from the tree. */
 pd_status q_column_fill(const struct q_tree *t, const struct q_rows *rows,

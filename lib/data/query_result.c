@@ -42,9 +42,13 @@ static const struct q_outcome outcomes[] = {
 	  { "10^3/mL", "per 10^6 nucleated cells", "10^3", NULL }, 1e3, true },
 	{ "cd271", "CD271bright CD45low cells", 7,
 	  { "cells/mL", "per 10^6 nucleated cells", "cells", NULL }, 1, true },
-	{ "cfu_f", "colony-forming units (CFU-F)", 8,
+	{ "cfu_f", "colony-forming units (CFU-F)", Q_COLONIES,
 	  { "CFU-F/mL", "CFU-F per 10^6 nucleated cells", "CFU-F", NULL }, 1,
 	  true },
+	{ "blood_share", "share of the nucleated cells that came with blood, by "
+	  "red cells", Q_BLOOD_SHARE, { NULL, NULL, NULL, "%" }, 0, true },
+	{ "adverse_event", "adverse event at the site", Q_EVENT,
+	  { [Q_RISK] = "%" }, 0, false },
 };
 
 const struct q_outcome *q_outcome_find(const char *name)
@@ -58,9 +62,9 @@ const struct q_outcome *q_outcome_find(const char *name)
 int q_judge_find(const char *name)
 {
 	static const char *const words[] = { "concentration", "prevalence",
-		                             "yield", "percent" };
+		                             "yield", "percent", "risk" };
 
-	for (int k = 0; name && k < 4; k++)
+	for (int k = 0; name && k < Q_N_JUDGES; k++)
 		if (strcmp(words[k], name) == 0)
 			return k;
 	return -1;
@@ -83,7 +87,8 @@ struct raw {
 	int64_t id;
 	uint64_t states;
 	double value, tnc, per_e6, cells, dish[N_DISHES];
-	bool colonies;
+	bool colonies, blood;
+	double blood_wbc, blood_rbc;   /* same-day, of the case             */
 	int place;
 };
 
@@ -297,6 +302,25 @@ static struct span colonies_of(const struct raw *r, const struct extremes *e,
 	return none;
 }
 
+/* ---- blood ---- */
+
+/* Per cent of the nucleated cells: blood.h between limits. */
+static struct span blood_of(const struct raw *r, const struct extremes *e,
+                            struct q_result *out)
+{
+	struct span red = span_of(r->value, state_at(r->states, r->place),
+	                          e->smallest, e->largest, false);
+	struct span tnc = tnc_of(r, e);
+	bool blood = r->blood_rbc > 0 && r->blood_wbc >= 0;
+
+	out->lacks = (uint8_t)((blood ? 0 : Q_LACKS_BLOOD) |
+	                       (has_interval(&red) ? 0 : Q_LACKS_RED) |
+	                       (has_interval(&tnc) ? 0 : Q_LACKS_TNC));
+	if (out->lacks)
+		return (struct span){ NAN, NAN, Q_BLANK, false };
+	return quotient(&red, &tnc, 100 * r->blood_wbc / r->blood_rbc);
+}
+
 /* ---- rows ---- */
 
 /* Did this row say anything of the outcome, so that it is a result? */
@@ -304,6 +328,8 @@ static bool is_stated(const struct raw *r)
 {
 	if (!isnan(r->value) || state_at(r->states, r->place))
 		return true;
+	if (r->blood)
+		return !isnan(r->tnc) || state_at(r->states, 0);
 	if (!r->colonies)
 		return false;
 	if (!isnan(r->per_e6) || r->states >> 36)
@@ -347,7 +373,10 @@ static void work_out(const struct raw *r, const struct extremes *e,
 
 	out->id = r->id;
 	out->colonies = out->plated = out->counted = out->worth = NAN;
-	if (r->colonies) {
+	out->lacks = 0;
+	if (r->blood) {
+		v = blood_of(r, e, out);
+	} else if (r->colonies) {
 		v = colonies_of(r, e, judge, out);
 		if (isnan(out->worth))
 			out->counted = NAN;
@@ -389,12 +418,17 @@ static void take_row(sqlite3_stmt *q, const struct q_outcome *o,
                      struct raw *r)
 {
 	memset(r, 0, sizeof *r);
-	r->place = o->place;
-	r->colonies = o->place == 8;
+	r->blood = o->place == Q_BLOOD_SHARE;
+	r->place = r->blood ? 4 : o->place;
+	r->colonies = o->place == Q_COLONIES;
 	r->id = sqlite3_column_int64(q, 0);
 	r->states = (uint64_t)sqlite3_column_int64(q, 1);
 	r->value = real(q, 2);
 	r->tnc = real(q, 3);
+	if (r->blood) {
+		r->blood_wbc = real(q, 4);
+		r->blood_rbc = real(q, 5);
+	}
 	if (!r->colonies)
 		return;
 	r->per_e6 = real(q, 4);
@@ -446,6 +480,21 @@ static bool has_tnc(const struct raw *r)
 	       state == PD_UNCOUNTABLE;
 }
 
+/* Of a share of blood, a sample is one result: its assays without red cells
+ * are none where another has them, and all but the first where none has. */
+static bool is_spare(const struct reading *g, size_t k)
+{
+	if (!g->group[k].blood || !isnan(g->group[k].value) ||
+	    state_at(g->group[k].states, g->group[k].place))
+		return false;
+	for (size_t i = 0; i < g->n_group; i++)
+		if (!isnan(g->group[i].value) ||
+		    state_at(g->group[i].states, g->group[i].place) ||
+		    (i < k && is_stated(&g->group[i])))
+			return true;
+	return false;
+}
+
 /*
  * The assays of one sample are together. One that has no TNC of its own takes
  * the sample's: of the first method version that has it.
@@ -462,7 +511,7 @@ static bool end_group(struct reading *g)
 		struct extremes *e = &g->extremes[r->id & (N_METHODS - 1)];
 		bool wait;
 
-		if (!is_stated(r))
+		if (!is_stated(r) || is_spare(g, k))
 			continue;
 		if (!has_tnc(r) && with) {
 			r->tnc = with->tnc;
@@ -519,9 +568,11 @@ pd_status q_results_read(pd_store *s, const struct q_outcome *o, q_judge judge,
 	struct reading g = { .o = o, .judge = judge, .out = out };
 	sqlite3_stmt *q = NULL;
 	bool row = true;
-	pd_status st = pd_db_prepare(s, o->place == 8 ? pd_sql_read_colonies
-	                                              : pd_sql_read_assays,
-	                             &q, err);
+	pd_status st = pd_db_prepare(
+	    s, o->place == Q_COLONIES      ? pd_sql_read_colonies
+	       : o->place == Q_BLOOD_SHARE ? pd_sql_read_shares
+	                                   : pd_sql_read_assays,
+	    &q, err);
 
 	*out = (struct q_results){ NULL, 0, 0 };
 	g.extremes = malloc(N_METHODS * sizeof *g.extremes);
@@ -530,7 +581,7 @@ pd_status q_results_read(pd_store *s, const struct q_outcome *o, q_judge judge,
 	for (int m = 0; st == PD_OK && m < N_METHODS; m++)
 		g.extremes[m] = (struct extremes){ INFINITY, 0, INFINITY, 0,
 			                           0 };
-	if (st == PD_OK && o->place != 8)
+	if (st == PD_OK && o->place < Q_COLONIES)
 		sqlite3_bind_int(q, 1, o->place);
 	while (st == PD_OK && row) {
 		st = pd_db_step(s, q, &row, err);

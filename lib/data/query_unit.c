@@ -124,6 +124,7 @@ static bool aliquot_row(struct making *m, uint32_t c, uint32_t i,
 	row->site = a->site;
 	row->aliquot = i;
 	row->ml = a->ml;
+	row->lacks = r ? r->lacks : Q_LACKS_ALL;
 	if (!r)
 		return true;
 	/* of concentrate neither the mL nor the dilution is the draw's */

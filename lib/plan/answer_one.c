@@ -6,6 +6,7 @@
 #include "data/query.h"
 #include "plan/describe.h"
 #include "plan/diagnose.h"
+#include "plan/events.h"
 #include "plan/fit.h"
 #include "plan/method.h"
 #include "plan/notes.h"
@@ -65,7 +66,7 @@ static pd_status take_flow(struct work *w, pd_error *err)
 {
 	pd_answer *a = w->a;
 
-	a->flow = PD_NEW(w->arena, pd_flow, w->rows.n_flow + 1);
+	a->flow = PD_NEW(w->arena, pd_flow, w->rows.n_flow + 2);
 	if (!a->flow)
 		return no_memory(err);
 	memcpy(a->flow, w->rows.flow, w->rows.n_flow * sizeof *a->flow);
@@ -259,6 +260,9 @@ static pd_status answer(struct work *w, pd_store *store, pd_error *err)
 
 	if (st == PD_OK)
 		st = take_flow(w, err);
+	if (st == PD_OK && pd_rows_of_events(w->q))
+		return pd_events_answer(w->plan, w->q, &w->rows, w->arena,
+		                        w->scratch, w->a, err);
 	if (st == PD_OK)
 		st = pd_method_choose(w->plan, w->q, &w->rows, w->arena,
 		                      w->scratch, &w->method, err);

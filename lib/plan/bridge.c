@@ -148,8 +148,10 @@ static pd_status collect(struct work *w, const pd_frame *f, pd_error *err)
 static pd_status read_pulls(struct work *w, pd_store *s, pd_error *err)
 {
 	static const char *const columns[] = { "method_version", "aliquot_no" };
-	pd_query_request request = { w->ask->outcome, w->ask->judge,
-		                     PD_BY_ALIQUOT, NULL, columns, 2 };
+	pd_query_request request = { .outcome = w->ask->outcome,
+		                     .judge = w->ask->judge,
+		                     .grain = PD_BY_ALIQUOT,
+		                     .columns = columns, .n_columns = 2 };
 	pd_query_flow flow;
 	pd_frame *f = NULL;
 	pd_status st = pd_query_frame(s, &request, &f, &flow, err);

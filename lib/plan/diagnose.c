@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_WORDS = 16 };
+enum { MOST_WORDS = 24 };
 
 /* Appends words to a list of at most MOST_WORDS; NULL words mean no memory. */
 static pd_status say(const char **list, size_t *n, const char *words,
@@ -370,6 +370,8 @@ pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
 		st = note(&w, rows->where_note, err);
 	if (st == PD_OK && rows->dilution_note)
 		st = note(&w, rows->dilution_note, err);
+	for (size_t k = 0; st == PD_OK && k < rows->n_share_notes; k++)
+		st = note(&w, rows->share_note[k], err);
 	if (st == PD_OK && pairs)
 		st = pair_spread(&w, pairs, err);
 	if (st == PD_OK && fit)

@@ -222,8 +222,9 @@ static pd_status take_usual(struct pd_expect_work *w, pd_store *s,
                             pd_error *err)
 {
 	static const char *const names[] = { "landmark", "syringe_ml" };
-	pd_query_request r = { w->ask->outcome, "yield", PD_BY_ALIQUOT, NULL,
-		               names, 2 };
+	pd_query_request r = { .outcome = w->ask->outcome, .judge = "yield",
+		               .grain = PD_BY_ALIQUOT, .columns = names,
+		               .n_columns = 2 };
 	pd_frame *f = NULL;
 	pd_status st = pd_query_frame(s, &r, &f, NULL, err);
 

@@ -1,5 +1,6 @@
 /* looks.c - critical values of the looks so far, then intervals and p. */
 #include "plan/looks.h"
+#include "plan/events.h"
 #include "plan/verdict.h"
 #include "stats/anytime.h"
 #include "stats/quadrature.h"
@@ -239,7 +240,8 @@ pd_status pd_looks_pay(pd_store *store, const pd_plan *plan,
 		se[k] = earlier[k].se;
 	l.earlier = se;
 	if (st == PD_OK)
-		st = pay(&l, q, a, err);
+		st = a->events ? pd_events_pay(&l, a, err)
+		               : pay(&l, q, a, err);
 	if (st == PD_OK)
 		st = keep_readings(earlier, l.n, date, arena, a, err);
 	free(earlier);

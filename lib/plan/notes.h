@@ -29,6 +29,17 @@ pd_status pd_note_dilution(const pd_question *q, const pd_frame *frame,
                            pd_rows *out, pd_error *err);
 
 /*
+ * Of outcome blood_share, out->share_note: how many results of the kept rows
+ * could not be computed and for want of what (before those rows are dropped);
+ * then, of the rows laid out, how the share lies at each level.
+ */
+pd_status pd_note_lacking(const pd_question *q, const pd_frame *frame,
+                          const unsigned char *keep, pd_arena *arena,
+                          pd_rows *out, pd_error *err);
+pd_status pd_note_blood(const pd_question *q, pd_arena *arena,
+                        pd_arena *scratch, pd_rows *out, pd_error *err);
+
+/*
  * How a method ended: PD_REFUSED becomes words in *refusal (copied from
  * `inner`) and PD_OK; another failure goes on into *err. *refusal is NULL
  * where the method answered.

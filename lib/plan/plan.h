@@ -31,7 +31,8 @@ typedef struct pd_question {
 	const char *known_as;    /* in the ledger; NULL: name                  */
 	size_t line;             /* of the section, in the plan                */
 	const char *outcome;     /* tnc, mnc, cfu_f, cd34, viability ...       */
-	const char *judge;       /* concentration, prevalence, yield, percent  */
+	const char *judge;       /* concentration, prevalence, yield, percent,
+	                            risk                                       */
 	pd_grain grain;          /* what one row of the comparison is          */
 	pd_scale scale;          /* difference for percentages, else ratio     */
 	pd_compare_kind kind;
@@ -39,6 +40,8 @@ typedef struct pd_question {
 	double step;             /* slope: parameter units; per doubling: NaN  */
 	double from, to;         /* curve: `second` and `first` as numbers     */
 	double change;           /* day cases are parted at; NaN: no `change`  */
+	size_t n_events;         /* of outcome adverse_event: the kinds ...    */
+	const char **events;     /* ... that count, NULL: any                  */
 	double floor;            /* share of rows that reach it; NaN: none     */
 	const char *differs_by;  /* the effect's own modifier, or NULL ...     */
 	const char *differs_first, *differs_second; /* ... its two levels, or  */

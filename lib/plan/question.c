@@ -36,6 +36,8 @@ static const struct judge {
 	{ "yield per site", "yield", PD_BY_SITE, PD_RATIO },
 	{ "yield per case", "yield", PD_BY_CASE, PD_RATIO },
 	{ "percent", "percent", PD_BY_ALIQUOT, PD_DIFFERENCE },
+	{ "risk per case", "risk", PD_BY_CASE, PD_DIFFERENCE },
+	{ "risk per site", "risk", PD_BY_SITE, PD_DIFFERENCE },
 };
 
 static pd_status set_judge(pd_arena *a, pd_question *q, const pd_plan_entry *e,
@@ -52,7 +54,7 @@ static pd_status set_judge(pd_arena *a, pd_question *q, const pd_plan_entry *e,
 	}
 	return pd_key_bad(err, e,
 	           "concentration, prevalence, yield per pull, yield per site, "
-	           "yield per case or percent");
+	           "yield per case, percent, risk per case or risk per site");
 }
 
 static pd_status set_within(pd_arena *a, pd_question *q,
@@ -283,6 +285,7 @@ static const struct key {
 } keys[] = {
 	{ "title", set_title },     { "outcome", set_outcome },
 	{ "judge", set_judge },     { "floor", pd_key_floor },
+	{ "event", pd_key_event },
 	{ "compare", pd_key_compare }, { "slope", pd_key_slope },
 	{ "curve", pd_key_curve },  { "change", pd_key_change },
 	{ "differs_by", pd_key_differs_by }, { "within", set_within },

@@ -221,6 +221,53 @@ static pd_status check_margin(pd_question *q, const char *file, pd_error *err)
 	return PD_OK;
 }
 
+/* A share of events compares two levels and nothing more. */
+static pd_status check_risk(const pd_question *q, const char *file,
+                            pd_error *err)
+{
+	bool risk = strcmp(q->judge, "risk") == 0;
+	const char *no = q->kind != PD_COMPARE_LEVELS || !isnan(q->change)
+	                     ? "it asks 'compare = PARAMETER A against B' only"
+	                 : q->within     ? "'within' has no place in it"
+	                 : q->differs_by ? "'differs_by' has no place in it"
+	                 : !isnan(q->floor) ? "'floor' has no place in it"
+	                                    : NULL;
+
+	if (q->n_events && !risk)
+		return pd_fail_at(err, PD_PLAN, file, q->line, 1,
+		                  "question '%s': 'event' belongs to outcome "
+		                  "adverse_event", q->name);
+	return risk && no ? pd_fail_at(err, PD_PLAN, file, q->line, 1,
+	                               "question '%s': a share of adverse "
+	                               "events: %s", q->name, no)
+	                  : PD_OK;
+}
+
+/* The blood count is part of a share of blood: the same number must not stand
+ * on both sides. */
+static pd_status check_share(const pd_question *q, const char *file,
+                             pd_error *err)
+{
+	static const char *const parts[] = { "blood_wbc", "blood_rbc",
+		                             "blood_hct" };
+	size_t n = q->n_adjust + 1;
+
+	if (strcmp(q->outcome, "blood_share") != 0)
+		return PD_OK;
+	for (size_t i = 0; i < n; i++) {
+		const char *name = i ? q->adjust[i - 1] : q->parameter;
+
+		for (size_t k = 0; k < 3; k++)
+			if (strcmp(name, parts[k]) == 0)
+				return pd_fail_at(
+				    err, PD_PLAN, file, q->line, 1,
+				    "question '%s': '%s' is part of the share "
+				    "of blood: the same number would stand on "
+				    "both sides", q->name, name);
+	}
+	return PD_OK;
+}
+
 pd_status pd_question_check(pd_question *q, const char *file, pd_error *err)
 {
 	pd_status st;
@@ -265,6 +312,10 @@ pd_status pd_question_check(pd_question *q, const char *file, pd_error *err)
 	if (!isnan(q->floor))
 		q->scale = PD_DIFFERENCE; /* a share, in points */
 	st = check_margin(q, file, err);
+	if (st == PD_OK)
+		st = check_risk(q, file, err);
+	if (st == PD_OK)
+		st = check_share(q, file, err);
 	if (st == PD_OK)
 		st = check_change(q, file, err);
 	if (st == PD_OK)

@@ -1,10 +1,11 @@
 /*
  * question_kind.c - what a question asks: two levels or each, a slope, a curve
- * between two values, a change on a day; by what the effect may differ; and
- * the floor that makes a share of the outcome.
+ * between two values, a change on a day; by what the effect may differ; the
+ * floor that makes a share of the outcome, and the adverse events that count.
  */
 #include "plan/question_own.h"
 #include "base/scan.h"
+#include "data/vocab.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -201,5 +202,45 @@ pd_status pd_key_floor(pd_arena *a, pd_question *q, const pd_plan_entry *e,
 	(void)a;
 	if (!pd_plan_number(e->value, &q->floor) || q->floor <= 0)
 		return pd_key_bad(err, e, "a number above 0");
+	return PD_OK;
+}
+
+static bool is_event(const char *word)
+{
+	const char *const *known = pd_vocab_words(PD_F_ADVERSE);
+
+	for (size_t k = 1; known[k]; k++) /* the first is "none" */
+		if (strcmp(word, known[k]) == 0)
+			return true;
+	return false;
+}
+
+/* `KIND or KIND`, of the vocabulary's adverse events. */
+pd_status pd_key_event(pd_arena *a, pd_question *q, const pd_plan_entry *e,
+                       pd_error *err)
+{
+	size_t room = 1;
+	const char *at = e->value;
+
+	for (const char *p = at; (p = strstr(p, " or ")); p += 4)
+		room++;
+	q->events = PD_NEW(a, const char *, room);
+	if (!q->events)
+		return pd_key_no_memory(err);
+	while (at) {
+		const char *or = strstr(at, " or ");
+		char *word = pd_key_trimmed(
+		    a, at, or ? (size_t)(or - at) : strlen(at));
+
+		if (!word)
+			return pd_key_no_memory(err);
+		if (!is_event(word))
+			return pd_key_bad(err, e,
+			                  "bleeding, haematoma, infection, "
+			                  "nerve symptoms, persistent pain, "
+			                  "faint or other, joined by 'or'");
+		q->events[q->n_events++] = word;
+		at = or ? or + 4 : NULL;
+	}
 	return PD_OK;
 }

@@ -28,6 +28,6 @@ pd_status pd_key_judged(const char *outcome, const char *judge,
 typedef pd_status pd_key_reader(pd_arena *a, pd_question *q,
                                 const pd_plan_entry *e, pd_error *err);
 pd_key_reader pd_key_compare, pd_key_slope, pd_key_curve, pd_key_change,
-    pd_key_differs_by, pd_key_floor;
+    pd_key_differs_by, pd_key_floor, pd_key_event;
 
 #endif

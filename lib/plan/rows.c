@@ -71,6 +71,11 @@ const char *const pd_choice_always[] = { "operator", "method_version",
 	                                 "case_date", "repeat_case",
 	                                 "volume_ml", NULL };
 
+int pd_rows_of_events(const pd_question *q)
+{
+	return strcmp(q->judge, "risk") == 0;
+}
+
 static pd_status query(pd_store *store, struct choice *c, pd_error *err)
 {
 	const pd_question *q = c->q;
@@ -91,11 +96,13 @@ static pd_status query(pd_store *store, struct choice *c, pd_error *err)
 			want(names, &n, pd_choice_always[i]);
 	if (q->grain == PD_BY_ALIQUOT)
 		want(names, &n, "aliquot_no");
+	if (pd_rows_of_events(q) && q->grain == PD_BY_SITE)
+		want(names, &n, "site_no");
 	if (n == MOST_COLUMNS)
 		return pd_fail(err, PD_PLAN, "question '%s' names more than "
 		               "%d columns", q->name, MOST_COLUMNS);
 	pd_query_request request = { q->outcome, q->judge, q->grain, NULL,
-		                     names, n };
+		                     names, n, q->events, q->n_events };
 	pd_status st = pd_query_frame(store, &request, &c->frame, &flow, err);
 
 	if (st != PD_OK)
@@ -310,7 +317,10 @@ static pd_status take(pd_store *store, const pd_question *question,
 	}
 	if (st == PD_OK)
 		st = count_failed(&c, err);
-	if (st == PD_OK) {
+	if (st == PD_OK)
+		st = pd_note_lacking(question, c.frame, c.keep, arena, out,
+		                     err);
+	if (st == PD_OK && !pd_rows_of_events(question)) {
 		keep_results(&c);
 		st = add_step(&c, "with a result", err);
 	}
@@ -328,12 +338,15 @@ static pd_status take(pd_store *store, const pd_question *question,
 		                                     question->differs_by)),
 		              err);
 	}
-	if (st == PD_OK && question->n_adjust) {
+	if (st == PD_OK && question->n_adjust &&
+	    !pd_rows_of_events(question)) {
 		keep_adjusters(&c);
 		st = add_step(&c, "with every adjuster recorded", err);
 	}
 	if (st == PD_OK)
 		st = pd_choice_lay_out(&c, err);
+	if (st == PD_OK)
+		st = pd_note_blood(question, arena, scratch, out, err);
 	pd_frame_free(c.frame);
 	if (st != PD_OK)
 		pd_rows_clear(out);

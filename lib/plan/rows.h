@@ -54,6 +54,9 @@ typedef struct pd_rows {
 	const char *floor_note;  /* results astride the floor, or NULL         */
 	const char *pool_note, *incomplete_note; /* results left out, or NULL */
 	const char *where_note;  /* a word of `where` no record has, or NULL  */
+	const char *share_note[6]; /* of a share of blood: what is lacking,
+	                              how it lies at each level                */
+	size_t n_share_notes;
 	const char *dilution_note, *dilution_caution; /* anticoagulant volumes
 	                            not recorded; and more so at one level    */
 } pd_rows;
@@ -70,6 +73,10 @@ pd_status pd_rows_take_named(pd_store *store, const pd_question *question,
                              pd_error *err);
 void pd_rows_clear(pd_rows *rows);
 
+/* A share of adverse events: units whose field is blank stay among the rows
+ * (low and high NaN), adjusters that are not recorded too; answer with
+ * events.h alone. */
+int pd_rows_of_events(const pd_question *q);
 /* Is x the number that a plan's word says? */
 int pd_rows_equal(double x, const char *word);
 /* Index of a level of the tree by name, PD_ROWS_DEPTH when not there. */

@@ -264,6 +264,10 @@ static pd_status lay_model(struct choice *c, pd_error *err)
 	}
 	if (st == PD_OK && q->differs_by)
 		st = copy_column(c, q->differs_by, q->differs_by, false, err);
+	if (st == PD_OK)
+		st = copy_column(c, "in_part", "in_part", false, err);
+	if (st == PD_OK && pd_rows_of_events(q))
+		st = copy_column(c, "site_no", "site_no", false, err);
 	for (const char *const *k = pd_choice_always; st == PD_OK && *k; k++)
 		st = copy_column(c, *k, *k, false, err);
 	for (const char *const *k = names; st == PD_OK && c->named && *k; k++)

@@ -4,6 +4,7 @@
 #include "data/query.h"
 #include "plan/answer_one.h"
 #include "plan/changes.h"
+#include "plan/events.h"
 #include "plan/looks.h"
 #include "plan/trend.h"
 #include "plan/verdict.h"
@@ -220,6 +221,8 @@ static pd_status ask_all(struct work *w, const pd_question *q, size_t n,
 		o->progress(o->user, n, n, "");
 	if (st == PD_OK)
 		st = pd_verdict_settle(w->r, expect, w->arena, err);
+	if (st == PD_OK)
+		st = pd_events_beside(q, w->r, w->arena, err);
 	free(expect);
 	return st;
 }

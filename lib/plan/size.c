@@ -4,6 +4,7 @@
 #include "plan/size_own.h"
 #include "data/query.h"
 #include "plan/notes.h"
+#include "plan/rows.h"
 #include "plan/words.h"
 #include "stats/power.h"
 #include "stats/quadrature.h"
@@ -252,6 +253,10 @@ static pd_status head(struct work *w, pd_error *err)
 	    : "patients in each of two groups";
 	if (!a->judge_words || !a->unit_words)
 		return no_memory(err);
+	if (pd_rows_of_events(q))
+		return pd_size_refuse(w->a, "a share of adverse events is no "
+		              "mean with a spread: sizes are worked out for "
+		              "results of draws", err);
 	if (q->kind != PD_COMPARE_LEVELS || !isnan(q->change))
 		return pd_size_refuse(w->a, "a trial compares two levels: sizes are worked "
 		              "out for 'compare = PARAMETER A against B'", err);

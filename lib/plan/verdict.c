@@ -116,6 +116,15 @@ static const char *open_words(const pd_effect *e, const pd_answer *a)
 	double bottom = ratio ? a->margin : -a->margin;
 	double top = ratio ? 1 / a->margin : a->margin;
 
+	const char *less = a->events ? "Fewer events beyond the margin are "
+	                               "excluded, more are not shown."
+	                             : "A loss beyond the margin is excluded, a "
+	                               "gain is not shown.";
+	const char *more = a->events ? "More events beyond the margin are "
+	                               "excluded, fewer are not shown."
+	                             : "A gain beyond the margin is excluded, a "
+	                               "loss is not shown.";
+
 	if (e->low > none || e->high < none)
 		return "Alone this interval would settle it, but not after "
 		       "allowing for the other tests.";
@@ -125,12 +134,13 @@ static const char *open_words(const pd_effect *e, const pd_answer *a)
 		return "Alone this interval lies inside the margin, but not "
 		       "after allowing for the other tests.";
 	if (e->low >= bottom)
-		return "A loss beyond the margin is excluded, a gain is not "
-		       "shown.";
+		return less;
 	if (e->high <= top)
-		return "A gain beyond the margin is excluded, a loss is not "
-		       "shown.";
-	return "Both a gain and a loss beyond the margin remain possible.";
+		return more;
+	return a->events ? "Both more and fewer events beyond the margin "
+	                   "remain possible."
+	                 : "Both a gain and a loss beyond the margin remain "
+	                   "possible.";
 }
 
 static const char *inside_words(const pd_effect *e, const pd_answer *a)

@@ -154,6 +154,9 @@ const char *pd_words_judge(const pd_question *q)
 		return "prevalence, per million nucleated cells";
 	if (strcmp(q->judge, "percent") == 0)
 		return "percentage";
+	if (strcmp(q->judge, "risk") == 0)
+		return q->grain == PD_BY_SITE ? "share of sites with an event"
+		                              : "share of cases with an event";
 	return "concentration, per mL of undiluted marrow";
 }
 
@@ -173,7 +176,8 @@ bool pd_words_adds_burden(const char *parameter)
 
 bool pd_words_not_a_gain(const char *outcome)
 {
-	static const char *const blood[] = { "hct", "rbc", "platelets" };
+	static const char *const blood[] = { "hct", "rbc", "platelets",
+		                             "blood_share", "adverse_event" };
 
 	for (size_t i = 0; i < sizeof blood / sizeof *blood; i++)
 		if (strcmp(outcome, blood[i]) == 0)

@@ -59,7 +59,7 @@ typedef struct pd_table {
 /* One line of the verdict board that belongs to a question. */
 typedef struct pd_board_line {
 	pd_verdict verdict;
-	bool neutral, unsupported;
+	bool neutral, unsupported, events;
 	const char *words;  /* "Worse", "Lower", "Not settled" ...        */
 	const char *arms;   /* "pull 2 gives less than pull 1"            */
 	const char *number; /* "0.62 (95% CI, 0.55 to 0.70)"              */

@@ -33,6 +33,7 @@ static void fill_line(pd_doc *d, const pd_answer *a, const pd_effect *e,
 
 	line->verdict = e->verdict;
 	line->neutral = a->not_a_choice;
+	line->events = a->events != NULL;
 	line->words = pd_say_supported(d, a, e->verdict);
 	line->arms = pd_say_upper(d, pd_say_arms(d, a, e));
 	line->unsupported = pd_is_unsupported(a, e->verdict);
@@ -159,8 +160,13 @@ static void fill_row(pd_doc *d, const pd_review *r, size_t i, pd_board_row *row)
 		row->sentence = count_verdicts(d, a);
 	else if (a->effect[0].sentence)
 		row->sentence = pd_say_upper(d, a->effect[0].sentence);
-	if (a->adds_burden && shows_gain(a))
+	if (a->adds_burden && shows_gain(a) && !a->events)
 		row->harm = pd_say_harm(d, r);
+	if (a->n_beside || a->events)
+		row->harm = row->harm
+		    ? pd_doc_print(d, "%s %s", row->harm,
+		                   pd_say_beside(d, r, a))
+		    : pd_say_beside(d, r, a);
 }
 
 void pd_part_board(pd_doc *d, const pd_review *r, size_t n_answers)

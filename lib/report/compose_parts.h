@@ -43,6 +43,11 @@ void pd_part_alike(pd_doc *d, const pd_weighing *w, const char *first,
  * or more. */
 void pd_part_looks(pd_doc *d, const pd_answer *a);
 
+/* compose_events.c: counts of adverse events at the levels of a->events; the
+ * gain beside them, or the events beside a gain (NULL: nothing asks). */
+void pd_part_events(pd_doc *d, const pd_answer *a);
+const char *pd_say_beside(pd_doc *d, const pd_review *r, const pd_answer *a);
+
 /* compose_question.c: the section of answer i. `heading` NULL: its title. */
 void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
                       const char *heading);

@@ -36,8 +36,10 @@ static void found(pd_doc *d, const pd_review *r, const pd_answer *a)
 		                 number ? number : "not estimable",
 		                 pd_say_beyond(d, e->sentence, arms)));
 	}
-	if (a->adds_burden)
+	if (a->adds_burden && !a->events)
 		pd_doc_paragraph(d, PD_NOTE, pd_say_harm(d, r));
+	if (pd_say_beside(d, r, a))
+		pd_doc_paragraph(d, PD_NOTE, pd_say_beside(d, r, a));
 	if (a->unsupported)
 		pd_doc_paragraph(d, PD_NOTE,
 		                 "A control question of this review "
@@ -308,10 +310,10 @@ static void how(pd_doc *d, const pd_answer *a)
 
 static void flow(pd_doc *d, const pd_answer *a)
 {
-	static const pd_cell_column column[] = {
+	const pd_cell_column column[] = {
 		{ "Step", NULL, false },   { "Patients", NULL, true },
 		{ "Cases", NULL, true },   { "Sites", NULL, true },
-		{ "Results", NULL, true },
+		{ a->events ? "Units" : "Results", NULL, true },
 	};
 	pd_table *t = pd_doc_table(d, "From recorded to used", 5, column,
 	                           "not counted at this level");
@@ -392,6 +394,10 @@ void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
 	                       : pd_doc_print(d, "Q%zu. %s", i + 1, title));
 	found(d, r, a);
 	terms(d, a);
+	if (a->events) {
+		pd_doc_heading(d, 3, NULL, "The data");
+		pd_part_events(d, a);
+	}
 	if (a->n_levels || a->points.n_xy || a->points.n_pairs) {
 		pd_doc_heading(d, 3, NULL, "The data");
 		if (a->n_levels)

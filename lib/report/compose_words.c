@@ -8,9 +8,11 @@ const char *pd_say_verdict(const pd_answer *a, pd_verdict v)
 {
 	switch (v) {
 	case PD_BETTER:
-		return a->not_a_choice ? "Higher" : "Better";
+		return a->events ? "More events"
+		       : a->not_a_choice ? "Higher" : "Better";
 	case PD_WORSE:
-		return a->not_a_choice ? "Lower" : "Worse";
+		return a->events ? "Fewer events"
+		       : a->not_a_choice ? "Lower" : "Worse";
 	case PD_NO_MATTER:
 		return "No difference that matters";
 	case PD_NOT_SETTLED:
@@ -114,6 +116,9 @@ const char *pd_say_arm(pd_doc *d, const pd_answer *a, const char *name)
 /* Words between the arms, by verdict; NULL for a verdict without direction. */
 static const char *between(const pd_answer *a, pd_verdict v)
 {
+	if (a->events && (v == PD_BETTER || v == PD_WORSE))
+		return v == PD_BETTER ? "has more events than"
+		                      : "has fewer events than";
 	if (a->share && (v == PD_BETTER || v == PD_WORSE))
 		return v == PD_BETTER ? "reaches the floor more often than"
 		                      : "reaches the floor less often than";

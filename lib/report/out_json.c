@@ -61,13 +61,13 @@ static const char *tone_name(pd_tone tone)
 	return name[tone];
 }
 
-static const char *verdict_name(pd_verdict v)
+static const char *verdict_name(pd_verdict v, bool events)
 {
 	switch (v) {
 	case PD_BETTER:
-		return "better";
+		return events ? "more events" : "better";
 	case PD_WORSE:
-		return "worse";
+		return events ? "fewer events" : "worse";
 	case PD_NO_MATTER:
 		return "no difference that matters";
 	case PD_NOT_SETTLED:
@@ -81,7 +81,7 @@ static const char *verdict_name(pd_verdict v)
 static void add_board_line(pd_buf *out, const pd_board_line *l)
 {
 	pd_buf_char(out, '{');
-	add_text(out, "verdict", verdict_name(l->verdict));
+	add_text(out, "verdict", verdict_name(l->verdict, l->events));
 	add_flag(out, "not_a_choice", l->neutral);
 	add_flag(out, "unsupported", l->unsupported);
 	add_text(out, "words", l->words);
@@ -306,7 +306,7 @@ static void add_effect(pd_buf *out, const pd_answer *a, const pd_effect *e)
 	add_real(out, "p_adjusted", e->p_adjusted);
 	add_real(out, "p_margin", e->p_margin);
 	add_real(out, "could_have_shown", e->detectable);
-	add_text(out, "verdict", verdict_name(e->verdict));
+	add_text(out, "verdict", verdict_name(e->verdict, a->events != NULL));
 	add_flag(out, "not_a_choice", a->not_a_choice);
 	add_flag(out, "unsupported",
 	         a->unsupported && e->verdict == PD_NO_MATTER);
