@@ -21,7 +21,7 @@ static inline pd_frame *ask(pd_store *s, const char *outcome, const char *judge,
 		"aliquot_no", "volume_ml", "syringe_ml", "move",
 	};
 	pd_query_request r = { outcome, judge, grain, NULL, columns,
-		               sizeof columns / sizeof *columns };
+		               sizeof columns / sizeof *columns, NULL, 0 };
 	pd_frame *f = NULL;
 	pd_error err = { .text = "" };
 	pd_status st = pd_query_frame(s, &r, &f, flow, &err);

@@ -72,7 +72,9 @@ typedef enum pd_used {
 	PD_USED_SPLIT = 4,    /* effect parted inside and between units        */
 	PD_USED_LIMITS = 8,   /* results between limits drawn from the model   */
 	PD_USED_CURVE = 16,   /* restricted cubic spline                       */
-	PD_USED_CALENDAR = 32 /* a calendar slope held equal                   */
+	PD_USED_CALENDAR = 32, /* a calendar slope held equal                  */
+	PD_USED_EXACT = 64,   /* shares of events, exact limits                */
+	PD_USED_LOGISTIC = 128 /* averaged chances of an event                 */
 } pd_used;
 
 /* Which way a line of the sensitivity set goes. */
@@ -81,7 +83,7 @@ typedef enum pd_sense_way {
 	PD_SENSE_FLIPS, PD_SENSE_DRAWN, PD_SENSE_MODEL, PD_SENSE_WEIGHTS,
 	PD_SENSE_CALENDAR, PD_SENSE_NO_CALENDAR, PD_SENSE_MEASURED,
 	PD_SENSE_ROBUST, PD_SENSE_COUNTS, PD_SENSE_FIRST_CASES,
-	PD_SENSE_WITHOUT_OPERATOR, PD_N_SENSES
+	PD_SENSE_WITHOUT_OPERATOR, PD_SENSE_EXACT, PD_SENSE_SCORE, PD_N_SENSES
 } pd_sense_way;
 
 /* One line of the sensitivity set: the first effect, another way. */

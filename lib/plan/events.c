@@ -338,10 +338,17 @@ static pd_status set_effect(struct work *w, const pd_estimate *exact,
 	return e->label ? PD_OK : no_memory(err);
 }
 
-static pd_sensitivity line(const char *name, double value, double low,
-                           double high, double p, const char *words)
+static pd_sensitivity line(pd_sense_way way, double value, double low,
+                           double high, double p)
 {
-	return (pd_sensitivity){ name, true, value, low, high, p, words };
+	bool exact = way == PD_SENSE_EXACT;
+
+	return (pd_sensitivity){
+		exact ? "unadjusted, exact" : "score limits", true, value, low,
+		high, p,
+		exact ? NULL : "unadjusted; good for many events, not exact for "
+		               "few", way
+	};
 }
 
 /* The ways not taken: the crude exact one of an adjusted answer, the score's. */
@@ -359,13 +366,12 @@ static pd_status say_other_ways(struct work *w, const pd_estimate *exact,
 		return no_memory(err);
 	if (w->e->adjusted)
 		a->sensitivity[a->n_sensitivity++] =
-		    line("unadjusted, exact", exact->value, exact->low,
-		         exact->high, exact->p, NULL);
+		    line(PD_SENSE_EXACT, exact->value, exact->low, exact->high,
+		         exact->p);
 	if (st == PD_OK)
-		a->sensitivity[a->n_sensitivity++] = line(
-		    "score limits", 100 * score.value, 100 * score.low,
-		    100 * score.high, score.p,
-		    "unadjusted; good for many events, not exact for few");
+		a->sensitivity[a->n_sensitivity++] =
+		    line(PD_SENSE_SCORE, 100 * score.value, 100 * score.low,
+		         100 * score.high, score.p);
 	return st;
 }
 
@@ -373,6 +379,7 @@ static pd_status say_method(struct work *w, pd_error *err)
 {
 	pd_answer *a = w->a;
 
+	a->used = w->e->adjusted ? PD_USED_LOGISTIC : PD_USED_EXACT;
 	a->method = w->e->adjusted
 	    ? "Each patient counts once and there are ten events for each "
 	      "column held equal, so a logistic model gives the chance of an "

@@ -37,7 +37,7 @@ static void note_answer(struct facts *f, const pd_answer *a,
 	f->used |= a->used;
 	f->done[a->role]++;
 	f->ratio |= a->scale == PD_RATIO;
-	f->points |= a->scale == PD_DIFFERENCE && !a->share;
+	f->points |= a->scale == PD_DIFFERENCE && !a->share && !a->events;
 	f->share |= a->share;
 	f->yield |= q->yield;
 	f->diluted |= q->yield || q->concentration;
@@ -174,6 +174,26 @@ static void say_share(pd_paper_doc *w, const struct facts *f, pd_buf *b)
 		             "The share of results that reach a floor was "
 		             "analysed by a linear model of the chance %s. ",
 		             pd_paper_cite(w, PD_CITED_COX));
+}
+
+static void say_events(pd_paper_doc *w, const struct facts *f, pd_buf *b)
+{
+	if (!(f->used & (PD_USED_EXACT | PD_USED_LOGISTIC)))
+		return;
+	const char *share = pd_paper_cite(w, PD_CITED_CLOPPER);
+	const char *two = pd_paper_cite_two(w, PD_CITED_CHAN, PD_CITED_BERGER);
+
+	pd_buf_print(b,
+	             "Of adverse events a patient counted once, by the first "
+	             "unit at a compared level with the field filled; shares "
+	             "have exact limits %s, their differences and ratios "
+	             "exact limits by the score %s. ", share, two);
+	if (f->used & PD_USED_LOGISTIC)
+		pd_buf_print(b,
+		             "With ten events for each column held equal %s the "
+		             "difference is that of the chances of a logistic "
+		             "model averaged over the patients. ",
+		             pd_paper_cite(w, PD_CITED_PEDUZZI));
 }
 
 static void say_pairs(pd_paper_doc *w, const struct facts *f, pd_buf *b)
@@ -381,6 +401,10 @@ static const struct way {
 	  NONE },
 	{ PD_SENSE_WITHOUT_OPERATOR, "each operator left out in turn", NONE,
 	  NONE },
+	{ PD_SENSE_EXACT, "shares of events unadjusted, with exact limits",
+	  NONE, NONE },
+	{ PD_SENSE_SCORE, "score limits of shares of events",
+	  PD_CITED_MIETTINEN, NONE },
 };
 
 static void say_ways(pd_paper_doc *w, const struct facts *f, pd_buf *b)
@@ -440,6 +464,7 @@ void pd_paper_methods(pd_paper_doc *w)
 	pd_doc_heading(w->d, 3, NULL, "Statistical analysis");
 	say_outcome(&f, &b);
 	say_share(w, &f, &b);
+	say_events(w, &f, &b);
 	say_pairs(w, &f, &b);
 	say_model(w, &f, &b);
 	paragraph(w, &b);

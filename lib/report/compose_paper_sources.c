@@ -87,6 +87,16 @@ static const char *const full[PD_N_CITED] = {
 	"Clopper CJ, Pearson ES. The use of confidence or fiducial limits "
 	"illustrated in the case of the binomial. Biometrika. 1934;26(4):"
 	"404-413.",
+	"Chan ISF, Zhang Z. Test-based exact confidence intervals for the "
+	"difference of two binomial proportions. Biometrics. 1999;55(4):"
+	"1202-1209.",
+	"Berger RL, Boos DD. P values maximized over a confidence set for the "
+	"nuisance parameter. J Am Stat Assoc. 1994;89(427):1012-1016.",
+	"Miettinen O, Nurminen M. Comparative analysis of two rates. Stat Med. "
+	"1985;4(2):213-226.",
+	"Peduzzi P, Concato J, Kemper E, Holford TR, Feinstein AR. A simulation "
+	"study of the number of events per variable in logistic regression "
+	"analysis. J Clin Epidemiol. 1996;49(12):1373-1379.",
 	"von Elm E, Altman DG, Egger M, et al. The Strengthening the Reporting "
 	"of Observational Studies in Epidemiology (STROBE) statement. Lancet. "
 	"2007;370(9596):1453-1457.",
