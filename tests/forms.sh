@@ -72,6 +72,12 @@ judge() {
 
 all review review --quiet --db demo.db --plan demo.plan --no-ledger
 judge review
+all paper paper --quiet --db demo.db --plan demo.plan --no-ledger
+judge paper
+sed "s/^title *= .*/title = $(printf '%s' "$hostile" |
+	sed 's/[\\&/]/\\&/g')/" demo.plan >hostile.plan
+all hostile-paper paper --quiet --db demo.db --plan hostile.plan --no-ledger
+judge hostile-paper
 sed "s/^name  *= closed.*/name = $(printf '%s' "$hostile" |
 	sed 's/[\\&/]/\\&/g')/" demo.claim >hostile.claim
 all claim claim --quiet --db demo.db --no-ledger hostile.claim

@@ -22,14 +22,15 @@ keep() {
 	end=0
 	"$perdraw" "$@" >out 2>err </dev/null || end=$?
 	{
-		sed '/Head of the audit chain/{n;s/[0-9a-f]\{64\}/(by moment and user)/;}' out
+		sed -e '/Head of the audit chain/{s/[0-9a-f]\{64\}/(by moment and user)/;n;s/[0-9a-f]\{64\}/(by moment and user)/;}' \
+			-e '/^Analyses were made with perdraw/,/^$/c\(with the versions of the libraries)' out
 		[ ! -s err ] || { echo "---- standard error"; cat err; }
 		echo "---- exit status $end"
 	} >"got/$name"
 }
 
 keep help.txt --help
-for command in load findings ask review; do
+for command in load findings ask review paper; do
 	keep help-$command.txt $command --help
 done
 keep dictionary.txt findings --dictionary
@@ -45,6 +46,8 @@ keep ask-small.txt ask --quiet --db small.db --plan demo.plan --date 2026-01-05 
 keep ask-options.txt ask --quiet --db small.db --date 2026-01-05 --outcome tnc \
 	--judge concentration --compare 'aliquot_no 2 against 1' --within site \
 	--margin 0.80
+keep paper-small.txt paper --quiet --db small.db --plan demo.plan \
+	--date 2026-01-05 --width 120
 # Full precision differs in the last digits between compilers.
 keep review-small.tsv review --quiet --db small.db --plan demo.plan \
 	--date 2026-01-05 --format tsv

@@ -34,7 +34,7 @@ static const struct spec {
 } specs[] = {
 	{ PD_PAPER_PATIENT, "age_y", "Age", "years", NUMBER, false },
 	{ PD_PAPER_PATIENT, "sex", "Sex", NULL, WORD, false },
-	{ PD_PAPER_CASE, "bmi", "Body mass index", "kg/m2", NUMBER, false },
+	{ PD_PAPER_CASE, "bmi", "Body mass index", "kg/m\xc2\xb2", NUMBER, false },
 	{ PD_PAPER_CASE, "case_date", "Year of the case", NULL, YEAR, false },
 	{ PD_PAPER_CASE, "repeat_case", "Later case of a patient", NULL, FLAG,
 	  false },
@@ -507,21 +507,25 @@ pd_status pd_paper_table_make(pd_store *s, const pd_question *q,
                               const pd_answer *a, pd_arena *arena,
                               pd_paper_table *t, pd_error *err)
 {
-	pd_arena *scratch = pd_arena_new();
 	struct paper_units u = { 0 };
+
+	/* what was not answered has no arms that were compared, and may be a
+	 * handful of people */
+	if (a->refusal) {
+		t->none = a->refusal;
+		return PD_OK;
+	}
+	pd_arena *scratch = pd_arena_new();
 	pd_status st = scratch ? pd_paper_units(s, q, a->used & PD_USED_PAIRS,
 	                                        arena, scratch, &u, t, err)
 	                       : no_memory(err);
 
-	if (st == PD_OK && !u.n[PD_PAPER_PATIENT][u.n_arms])
-		t->none = a->refusal ? a->refusal : "no row is left to count";
-	else if (st == PD_OK) {
+	if (st == PD_OK)
 		st = copy_counts(&u, arena, t, err);
-		if (st == PD_OK)
-			st = count_both(&u, scratch, t, err);
-		if (st == PD_OK)
-			st = fill(&u, q, arena, scratch, t, err);
-	}
+	if (st == PD_OK)
+		st = count_both(&u, scratch, t, err);
+	if (st == PD_OK)
+		st = fill(&u, q, arena, scratch, t, err);
 	pd_paper_units_clear(&u);
 	pd_arena_free(scratch);
 	return st;

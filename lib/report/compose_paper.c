@@ -102,6 +102,7 @@ static void write_all(pd_paper_doc *w)
 	if (r->n_answers) {
 		pd_paper_characteristics(w);
 		pd_paper_effects(w);
+		pd_paper_spread(w);
 		pd_paper_ways(w);
 		pd_paper_flow(w);
 		pd_paper_methods(w);

@@ -54,6 +54,9 @@ const char *pd_paper_share(pd_doc *d, size_t k, size_t n);
 void pd_paper_effects(pd_paper_doc *w);
 void pd_paper_ways(pd_paper_doc *w);
 
+/* compose_paper_spread.c: nothing where no model was fitted. */
+void pd_paper_spread(pd_paper_doc *w);
+
 /* compose_paper_flow.c */
 void pd_paper_flow(pd_paper_doc *w);
 

@@ -39,12 +39,15 @@ const char *pd_paper_share(pd_doc *d, size_t k, size_t n)
 	return pd_doc_take(d, &b);
 }
 
-/* Quartiles of whole numbers take a decimal where they fall between two. */
+/* Quartiles of whole numbers, but of years, take a decimal where they fall
+ * between two. */
 static int quartile_decimals(const pd_paper_row *r, const pd_paper_cell *c)
 {
 	const double x[] = { c->median, c->low, c->high };
 
-	for (size_t i = 0; r->decimals == 0 && i < 3; i++)
+	if (r->decimals || strcmp(r->column, "case_date") == 0)
+		return r->decimals;
+	for (size_t i = 0; i < 3; i++)
 		if (fabs(x[i] - round(x[i])) > 1e-6 * fmax(1, fabs(x[i])))
 			return 1;
 	return r->decimals;
