@@ -67,6 +67,14 @@ START_TEST(rules_over_rows)
 	noticed("values that end in anything",
 	        many(SHORT, 60, "M%d,V%d,2025-04-17,L,1,%d,5,%.1f\n", 10, 0.7),
 	        "digit-preference", 0, false);
+	/* one value written finer does not make the others end in 0 */
+	char csv[9000];
+
+	snprintf(csv, sizeof csv, "%sM900,V900,2025-04-17,L,1,1,5,12.3456\n",
+	         many(SHORT, 150, "M%d,V%d,2025-04-17,L,1,%d,5,%.1f\n", 10,
+	              0.7));
+	noticed("one quotient among readings", csv, "digit-preference", 0,
+	        false);
 }
 END_TEST
 

@@ -61,4 +61,116 @@ check "blood against marrow, adjusted" near "$scratch/transplant.tsv" \
 	adjusted 3.143021883 2.5777662021 3.8322275114
 check "ten years of donor age" near "$scratch/transplant.tsv" \
 	donor-age 1.0297139898 0.9311558909 1.1387039604
+# ---- more known answers, R 4.2.2: lm with the product; the spline's columns
+# by hand at R's quantiles of the 185 donors; lm of the 0/100 values.
+check "age in girls against boys" near "$scratch/transplant.tsv" \
+	age-sex 1.3728291708 1.1122648495 1.6944344982
+check "45 years against 25 on a curve" near "$scratch/transplant.tsv" \
+	age-curve 1.0056757629 0.8152350631 1.2406038282
+check "share that reaches 5" near "$scratch/transplant.tsv" \
+	floor 65.5336617406 54.4179777507 76.6493457304
+
+# flat NAME COMMAND...: its text without line ends in NAME.flat.
+flat() {
+	name=$1
+	shift
+	"$@" --date 2026-01-05 --width 200 >"$scratch/$name.txt" || :
+	tr '\n' ' ' <"$scratch/$name.txt" | tr -s ' ' >"$scratch/$name.flat"
+}
+# told NAME WORDS...: each stands in NAME.flat.
+told() {
+	name=$1
+	shift
+	for words in "$@"; do
+		check "$name: no '$words'" \
+			grep -qF -- "$words" "$scratch/$name.flat"
+	done
+}
+cd34=$scratch/cd34.db
+dose=$scratch/transplant.db
+
+# Signed rank V = 196, p = 0.0002098; Hodges-Lehmann exp(0.4143215), exp of
+# 0.2397977 to 0.5725133; 16 of 20 rise; random intercepts 1.1218 and 0.2375,
+# so that 1.1218^2 / (1.1218^2 + 0.2375^2) = 0.957 of the variance is the
+# samples'. R 4.2.2: wilcox.test, binom.test; lme4 1.1-31.
+flat pairs "$perdraw" ask -q --db "$cd34" --no-ledger \
+	--plan "$maps/cd34.plan" methods
+told pairs "1.50 (1.28 to 1.75) 19 <.001" \
+	"signed-rank with Hodges-Lehmann interval 1.51 (1.27 to 1.77) <.001" \
+	"16 of 20 lines rise, 4 fall" "standard deviation of the differences is 0.34"
+flat spread "$perdraw" ask -q --db "$cd34" --no-ledger \
+	--plan "$maps/cd34.plan" spread
+told spread "between patients 1.12 " "within, and laboratory 0.238 "
+
+# Limits of agreement 0.7758429 to 2.8947881, Deming's slope 1.085456524
+# (closed forms in R).
+flat agree "$perdraw" agree --db "$cd34" --outcome cd34 \
+	--judge concentration --first 1 --second 3
+told agree "second over first 1.50 (1.28 to 1.75)" \
+	"Lower limit of agreement 0.78 (" "Upper limit of agreement 2.89 (" \
+	"Deming's line 1.09 (" "20 pulls of 20 patients were counted by both" \
+	"Forty are advised"
+
+# power.t.test(delta = log(1.25), sd = 0.33589717, type = "paired"): 19.8.
+flat size "$perdraw" size --db "$cd34" --plan "$maps/cd34.plan" \
+	--truth 1.25 methods
+told size "with a chance of 80.5% if the truth is 1.25; with one fewer" \
+	"1.25 20 80.5"
+
+# 1.62 (1.31 to 2.02) by the normal law; here by Student's of each arm's n.
+flat claim "$perdraw" claim --db "$dose" "$maps/gauge.claim"
+told claim "ratio 1.62 (95% CI, 1.31 to 2.01)" \
+	"Nothing is recorded of needle_gauge"
+
+flat pool "$perdraw" pool --outcome cd34 \
+	--printed "$source_root/docs/published-ratios.csv"
+told pool "1.62 (1.31 to 2.02)" "Not pooled. Why: 1 ratio"
+flat expect "$perdraw" expect --db "$dose" --outcome cd34 --age 30 \
+	--sex female
+told expect "0 patients have CD34+ cells of single pulls with age, sex and volume"
+flat watch "$perdraw" watch --db "$cd34" --outcome cd34
+told watch "Cannot be watched. Why: Nothing is recorded of age_y, volume_ml."
+flat missing "$perdraw" findings --db "$dose" --missing
+told missing "CD34+ 187 187 0 0 0 0 0.0 (0.0 to 2.0)" \
+	"no nucleated count is recorded"
+status 0 "findings" "$perdraw" findings --db "$dose"
+says out "implausible-value: found recipient_body_mass '103.4'"
+check "no digits are said to be preferred: they are not" sh -c \
+	"! grep -q digit-preference '$scratch/out'"
+
+# ---- the questions of docs/questions.md as a clinic would ask them: neither
+# file holds how a draw was made, so each is refused and a column named.
+for set in cd34 transplant; do
+	status 0 "questions of $set" "$perdraw" review -q \
+		--db "$scratch/$set.db" --no-ledger \
+		--plan "$source_root/demo-data/questions.plan" \
+		--date 2026-01-05 --format tsv --text "$scratch/q.txt" \
+		--width 200
+	check "$set: all are refused" awk -F '\t' \
+		'NR > 1 && $NF != "no answer" { exit 1 }' "$scratch/out"
+	asked=$(sed 1d "$scratch/out" | wc -l)
+	sed '/^effects were tested/q; /^The answer in full/q' "$scratch/q.txt" |
+		tr '\n' ' ' | tr -s ' ' >"$scratch/q.flat"
+	named=$(grep -o 'Why: no row is left after the steps below\. Nothing is recorded of [a-z]' \
+		"$scratch/q.flat" | wc -l)
+	check "$set: $asked asked, $named name a column" \
+		[ "$named" -ge "$asked" ]
+	rm "$scratch/q.txt"
+done
+for words in "Why: 75 against 25 lies outside the values seen" \
+	"Why: 'repeat case 1' was drawn in 0 patients" \
+	"Why: no row is left after the steps below. Nothing is recorded of operator."; do
+	flat refused "$perdraw" review -q --db "$dose" --no-ledger \
+		--plan "$maps/transplant.plan"
+	told refused "$words"
+done
+rows=$(sed -n '/^## On real data/,$p' "$source_root/docs/questions.md" |
+	grep -c '^| [0-9]')
+check "43 questions on real data, found $rows" [ "$rows" -eq 43 ]
+
+# Twice the same bytes.
+cp "$scratch/pairs.txt" "$scratch/before.txt"
+flat pairs "$perdraw" ask -q --db "$cd34" --no-ledger \
+	--plan "$maps/cd34.plan" methods
+check "same bytes twice" cmp -s "$scratch/pairs.txt" "$scratch/before.txt"
 finish

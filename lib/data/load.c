@@ -101,8 +101,6 @@ static void open_load(struct load *L)
 		ok = (L->labels[k] = pd_table_new()) && ok;
 	for (int k = 0; k < 3; k++)
 		ok = (L->names[k] = pd_table_new()) && ok;
-	for (int k = 0; k < N_SPREAD_FIELDS; k++)
-		L->digits[k].place = -6;
 	if (!ok)
 		load_fail(L, pd_fail(L->err, PD_NO_MEMORY, "out of memory"));
 	if (L->st == PD_OK)

@@ -113,10 +113,12 @@ struct spread {
 	uint32_t count[N_SPREAD_FIELDS][N_SPREAD];
 };
 
-/* Final digits of a field at the finest decimal place seen so far. */
+/* How values of one field end: by the coarsest power of ten, 10^(6 - k), that a
+ * value is a multiple of: how many have two digits or more there, one digit,
+ * and end in 5 (or 0). */
+enum { N_PLACES = 11, WHOLE_PLACE = 6 };
 struct digits {
-	int place;              /* 10^-place is the resolution              */
-	uint32_t n, n_05;
+	uint32_t n[N_PLACES], single[N_PLACES], n_05[N_PLACES];
 };
 
 struct load {

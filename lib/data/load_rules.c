@@ -50,27 +50,51 @@ static int64_t whole(double x)
 	return fabs(x - (double)n) < 1e-6 * (1 + x * 1e-6) ? n : -1;
 }
 
-/* Dishes are counts and stay at whole numbers; other fields settle at the
- * coarsest power of ten that all their values are multiples of. */
+/* Dishes are counts and stay at whole numbers. */
 static void note_digit(struct digits *d, double x, bool count)
 {
-	static const double power[] = {
+	static const double power[N_PLACES] = {
 		1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1, 1, 1e1, 1e2, 1e3, 1e4,
 	};
-
+	int k = count ? WHOLE_PLACE : 0;
 	int64_t n;
 
 	if (x > 1e12)
 		return;
-	while ((n = whole(x * power[d->place + 6])) < 0 && !count &&
-	       d->place < 4) {
-		d->place++;
-		d->n_05 = d->n; /* what was whole before now ends in 0 */
-	}
+	while ((n = whole(x * power[k])) < 0 && !count &&
+	       k + 1 < N_PLACES)
+		k++;
+	if (n < 0)
+		return;
 	if (n < 10)
-		return; /* one digit says nothing about rounding */
-	d->n++;
-	d->n_05 += n % 5 == 0;
+		d->single[k]++;
+	else
+		d->n[k]++;
+	d->n_05[k] += n >= 10 && n % 5 == 0;
+}
+
+/*
+ * The place a field is written to: the finest that one value in a hundred needs
+ * or more. A value written finer is left out (a quotient among readings), one
+ * that needs less ends in 0. One digit says nothing about rounding.
+ */
+static void sum_digits(const struct digits *d, uint32_t *n, uint32_t *n_05)
+{
+	uint64_t all = 0, finer = 0;
+	int k = N_PLACES;
+
+	for (int p = 0; p < N_PLACES; p++)
+		all += d->n[p] + d->single[p];
+	while (k > 0 && (k == N_PLACES || 100 * finer < all)) {
+		k--;
+		finer += d->n[k] + d->single[k];
+	}
+	*n = d->n[k];
+	*n_05 = d->n_05[k];
+	for (int p = 0; p < k; p++) {
+		*n += d->n[p] + d->single[p];
+		*n_05 += d->n[p] + d->single[p];
+	}
 }
 
 void load_measure(struct load *L, const struct assay *a)
@@ -112,15 +136,16 @@ static double middle(const uint32_t *count, uint64_t n)
 static void digit_rules(struct load *L)
 {
 	for (int k = 0; k < N_RESULTS; k++) {
-		const struct digits *d = &L->digits[k];
+		uint32_t n, n_05;
 
-		if (d->n < FEWEST_DIGITS || d->n_05 < MOST_05 * d->n)
+		sum_digits(&L->digits[k], &n, &n_05);
+		if (n < FEWEST_DIGITS || n_05 < MOST_05 * n)
 			continue;
 		load_find(L, "digit-preference", PD_WARNING, 0,
 		          load_value_field(k),
 		          "about one in five: counts, not estimates",
-		          "%u of %u values of %s end in 0 or 5", d->n_05,
-		          d->n, pd_field_about(load_value_field(k))->header);
+		          "%u of %u values of %s end in 0 or 5", n_05,
+		          n, pd_field_about(load_value_field(k))->header);
 	}
 }
 

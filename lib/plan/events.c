@@ -212,7 +212,9 @@ static pd_status find_refusal(struct work *w, pd_error *err)
 	size_t n_units = w->e->level[0].n_units + w->e->level[1].n_units;
 
 	if (w->r->n == 0)
-		return refuse(w, pd_arena_print(
+		return refuse(w, w->r->empty_note ? pd_arena_print(
+		    w->arena, "no row is left after the steps below. %s",
+		    w->r->empty_note) : pd_arena_print(
 		    w->arena, "no %s was drawn at either level with the same "
 		    "level at all of it", unit(w)), err);
 	if (n_units == 0)

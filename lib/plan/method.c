@@ -3,6 +3,7 @@
  * reasons for which nothing can answer.
  */
 #include "plan/method.h"
+#include "plan/notes.h"
 #include "plan/pairs.h"
 
 #include <math.h>
@@ -241,10 +242,7 @@ static const char *find_refusal(const pd_plan *plan, const pd_question *q,
 	size_t worst, n;
 
 	if (r->n == 0)
-		return pd_arena_print(
-		    arena, "no row is left after the steps below%s%s%s%s",
-		    r->where_note ? ". " : "", r->where_note ? r->where_note : "",
-		    r->pool_note ? ". " : "", r->pool_note ? r->pool_note : "");
+		return pd_note_no_rows(r, arena);
 	if (r->arm && r->n_arms < 2 && q->kind == PD_COMPARE_EACH)
 		return "only one level of the parameter occurs";
 	n = fewest_patients(r, &worst, scratch);

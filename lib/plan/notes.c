@@ -49,6 +49,62 @@ static int occurs(const pd_column *c, size_t n, const char *word)
 	return 0;
 }
 
+static int is_empty(const pd_frame *frame, const char *name)
+{
+	const pd_column *c = pd_frame_find(frame, name);
+
+	for (size_t i = 0; c && i < pd_frame_rows(frame); i++)
+		if (c->kind == PD_FACTOR ? c->code[i] >= 0
+		                         : !isnan(c->real[i]))
+			return 0;
+	return c != NULL;
+}
+
+/* `words` into the list of empty columns, once. */
+static pd_status add_empty(const char *words, pd_arena *arena, pd_rows *out,
+                           pd_error *err)
+{
+	const char *had = out->empty_note;
+	const char *at = had ? strstr(had, words) : NULL;
+	size_t n = strlen(words);
+
+	if (at && (at[n] == '\0' || at[n] == ',') && at[-1] == ' ')
+		return PD_OK;
+	return done(pd_arena_print(arena, "%s%s%s",
+	                           had ? had : "Nothing is recorded of ",
+	                           had ? ", " : "", words),
+	            &out->empty_note, err);
+}
+
+pd_status pd_note_empty(const pd_question *q, const pd_frame *frame,
+                        pd_arena *arena, pd_rows *out, pd_error *err)
+{
+	pd_status st = is_empty(frame, "low")
+	                   ? add_empty(q->outcome, arena, out, err)
+	                   : PD_OK;
+
+	if (st == PD_OK && is_empty(frame, q->parameter))
+		st = add_empty(q->parameter, arena, out, err);
+	for (size_t k = 0; st == PD_OK && k < q->n_where; k++)
+		if (is_empty(frame, q->where[k].column))
+			st = add_empty(q->where[k].column, arena, out, err);
+	/* the method version is the result's: none without one */
+	for (size_t k = 0; st == PD_OK && k < q->n_adjust; k++)
+		if (strcmp(q->adjust[k], "method_version") != 0 &&
+		    is_empty(frame, q->adjust[k]))
+			st = add_empty(q->adjust[k], arena, out, err);
+	return st;
+}
+
+const char *pd_note_no_rows(const pd_rows *r, pd_arena *arena)
+{
+	return pd_arena_print(
+	    arena, "no row is left after the steps below%s%s%s%s%s%s",
+	    r->empty_note ? ". " : "", r->empty_note ? r->empty_note : "",
+	    r->where_note ? ". " : "", r->where_note ? r->where_note : "",
+	    r->pool_note ? ". " : "", r->pool_note ? r->pool_note : "");
+}
+
 pd_status pd_note_where(const pd_question *q, const pd_frame *frame,
                         pd_arena *arena, pd_rows *out, pd_error *err)
 {
@@ -60,7 +116,8 @@ pd_status pd_note_where(const pd_question *q, const pd_frame *frame,
 		const pd_column *c = pd_frame_find(frame, is->column);
 
 		for (size_t k = 0; st == PD_OK && c && k < is->n_values; k++) {
-			if (occurs(c, n, is->value[k]))
+			if (occurs(c, n, is->value[k]) ||
+			    is_empty(frame, is->column))
 				continue;
 			st = done(pd_arena_print(
 			    arena, "%s%s%s is '%s'", out->where_note

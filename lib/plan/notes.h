@@ -14,6 +14,12 @@
 /* out->pool_note and ->incomplete_note: pools, units not covered once. */
 pd_status pd_note_left_out(const pd_question *q, const pd_query_flow *flow,
                            pd_arena *arena, pd_rows *out, pd_error *err);
+/* out->empty_note: what the question names and no row of the frame holds:
+ * outcome, parameter, conditions, adjusters. */
+pd_status pd_note_empty(const pd_question *q, const pd_frame *frame,
+                        pd_arena *arena, pd_rows *out, pd_error *err);
+/* Why no row is left, from the notes of `rows`; NULL when memory runs out. */
+const char *pd_note_no_rows(const pd_rows *rows, pd_arena *arena);
 /* out->where_note: words of `where ... is` that no record of the frame has;
  * mostly a slip of the pen that would leave records out unseen. */
 pd_status pd_note_where(const pd_question *q, const pd_frame *frame,

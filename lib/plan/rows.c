@@ -309,6 +309,8 @@ static pd_status take(pd_store *store, const pd_question *question,
 	memset(out, 0, sizeof *out);
 	st = query(store, &c, err);
 	if (st == PD_OK)
+		st = pd_note_empty(question, c.frame, arena, out, err);
+	if (st == PD_OK)
 		st = pd_note_where(question, c.frame, arena, out, err);
 	if (st == PD_OK && question->n_where) {
 		keep_conditions(&c);

@@ -53,6 +53,7 @@ typedef struct pd_rows {
 	const char *zero_note;   /* measured zeros without a limit, or NULL    */
 	const char *floor_note;  /* results astride the floor, or NULL         */
 	const char *pool_note, *incomplete_note; /* results left out, or NULL */
+	const char *empty_note;  /* columns asked for with no value, or NULL  */
 	const char *where_note;  /* a word of `where` no record has, or NULL  */
 	const char *share_note[6]; /* of a share of blood: what is lacking,
 	                              how it lies at each level                */

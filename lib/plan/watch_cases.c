@@ -274,7 +274,8 @@ pd_status pd_watch_cases_take(pd_store *store, const pd_plan *plan,
 
 	memset(out, 0, sizeof *out);
 	if (st == PD_OK && w.rows.n == 0)
-		out->refusal = "no result is left after the steps";
+		out->refusal = w.rows.empty_note
+		    ? w.rows.empty_note : "no result is left after the steps";
 	if (st == PD_OK && !out->refusal)
 		st = pd_fit_run(plan, q, &w.rows, &ask, arena, scratch, &w.fit,
 		                err);
