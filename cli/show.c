@@ -2,6 +2,7 @@
  * show.c - one document, several forms, several places.
  */
 #include "show.h"
+#include "apart.h"
 #include "manifest.h"
 #include "out.h"
 #include "show_csv.h"
@@ -138,6 +139,11 @@ static void fit_terminal(pd_text_style *style)
 		                                 : (unsigned)width;
 }
 
+static pd_status workbook(const void *doc, pd_buf *to, pd_error *err)
+{
+	return pd_doc_write_xlsx(doc, to, err);
+}
+
 static pd_status make(const struct show *s, const pd_doc *doc,
                       const pd_review *review, int form, const char *path,
                       bool main_result, pd_buf *to, pd_error *err)
@@ -152,7 +158,8 @@ static pd_status make(const struct show *s, const pd_doc *doc,
 	} else if (form == SHOW_LATEX) {
 		st = pd_doc_write_latex(doc, s->table, to, err);
 	} else if (form == SHOW_XLSX) {
-		st = pd_doc_write_xlsx(doc, to, err);
+		/* its library does not survive a lack of memory */
+		st = apart(workbook, doc, to, err);
 	} else if (form == SHOW_JSON) {
 		st = pd_doc_write_json(doc, review, to, err);
 	} else if (form == SHOW_HTML) {

@@ -7,6 +7,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
 #include <sodium.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -197,17 +198,17 @@ static pd_status settle(const char *temporary, pd_backup *out, pd_error *err)
 	return PD_OK;
 }
 
-/* The copy and what the library may have left beside it. */
+/* The copy and what the library may have left beside it. Asks for no memory:
+ * the lack of it is one of the reasons to come here. */
 static void remove_all(const char *temporary)
 {
 	static const char *const ends[] = { "", "-journal", "-wal", "-shm" };
-	char *name;
+	char name[PATH_MAX];
 
 	for (size_t i = 0; i < sizeof ends / sizeof *ends; i++)
-		if (asprintf(&name, "%s%s", temporary, ends[i]) >= 0) {
+		if ((size_t)snprintf(name, sizeof name, "%s%s", temporary,
+		                     ends[i]) < sizeof name)
 			unlink(name);
-			free(name);
-		}
 }
 
 pd_status pd_store_backup(pd_store *s, const char *path,
