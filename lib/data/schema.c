@@ -118,13 +118,14 @@ static pd_status compare(pd_store *s, int version, pd_error *err)
 }
 
 /*
- * The check reads every row: half a second for 60 MB. A large file that is
- * only read from goes without; its pages are still checked one by one as they
- * are met.
+ * The check reads every row: half a second for 60 MB. Up to there an index is
+ * held against its rows as well, since an answer may come from either; above,
+ * only the pages' order is. A large file that is only read from goes without;
+ * its pages are still checked one by one as they are met.
  */
-static const sqlite3_int64 MOST_CHECKED = 256 << 20;
+static const sqlite3_int64 MOST_COMPARED = 64 << 20, MOST_CHECKED = 256 << 20;
 
-static pd_status quick_check(pd_store *s, pd_error *err)
+static pd_status check_pages(pd_store *s, pd_error *err)
 {
 	sqlite3_stmt *q = NULL;
 	sqlite3_int64 size = 0;
@@ -134,7 +135,9 @@ static pd_status quick_check(pd_store *s, pd_error *err)
 	if (st == PD_OK && !s->writable && size > MOST_CHECKED)
 		return PD_OK;
 	if (st == PD_OK)
-		st = pd_db_prepare(s, pd_sql_check, &q, err);
+		st = pd_db_prepare(s, size <= MOST_COMPARED
+		                          ? pd_sql_whole_check : pd_sql_check,
+		                   &q, err);
 	if (st == PD_OK)
 		st = pd_db_step(s, q, &row, err);
 	if (st == PD_OK && row && strcmp(pd_db_text(q, 0), "ok") != 0)
@@ -239,7 +242,7 @@ pd_status pd_schema_prepare(pd_store *s, bool create, pd_error *err)
 	if (st == PD_OK)
 		st = judge(s, create, id, version, &empty, err);
 	if (st == PD_OK && !empty)
-		st = quick_check(s, err);
+		st = check_pages(s, err);
 	if (st == PD_OK && s->writable)
 		st = set_journal(s, err);
 	/* what is to be changed must be ours first */
