@@ -84,6 +84,8 @@ static void make_answer(struct made *m, size_t i)
 	a->n_effects = 1;
 	a->share = draw(6) == 0;
 	a->used = coin() ? PD_USED_PAIRS : PD_USED_MODEL;
+	if (draw(5) == 0)
+		a->used = coin() ? PD_USED_EXACT : PD_USED_LOGISTIC;
 	if (a->used & PD_USED_MODEL)
 		a->used |= draw(16) << 2;
 	a->adjusters = coin() ? "age" : NULL;
@@ -196,6 +198,16 @@ static bool calendar(const pd_answer *a)
 	return a->used & PD_USED_CALENDAR;
 }
 
+static bool exact(const pd_answer *a)
+{
+	return a->used & (PD_USED_EXACT | PD_USED_LOGISTIC);
+}
+
+static bool logistic(const pd_answer *a)
+{
+	return a->used & PD_USED_LOGISTIC;
+}
+
 static bool share(const pd_answer *a)
 {
 	return a->share;
@@ -244,6 +256,8 @@ static const struct named {
 	{ limits, "the fits combined", "Barnard" },
 	{ curve, "restricted cubic splines", "Durrleman" },
 	{ calendar, "steady calendar slope held equal", "Wagner" },
+	{ exact, "exact limits by the score", "Chan ISF" },
+	{ logistic, "chances of a logistic model", "Peduzzi" },
 	{ share, "linear model of the chance", "Cox DR" },
 	{ margin, "two one-sided tests", "Schuirmann" },
 	{ secondary, "Holm's rule", "Holm S" },
@@ -271,6 +285,8 @@ static const struct way_named {
 	{ PD_SENSE_COUNTS, "negative binomial", "Lawless" },
 	{ PD_SENSE_FIRST_CASES, "first case of each patient", NULL },
 	{ PD_SENSE_WITHOUT_OPERATOR, "each operator left out", NULL },
+	{ PD_SENSE_EXACT, "events unadjusted", NULL },
+	{ PD_SENSE_SCORE, "score limits of shares", "Miettinen" },
 };
 
 static void said(const char *methods, const char *all, bool holds,

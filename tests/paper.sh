@@ -47,6 +47,12 @@ title   = Is the heel worth it?
 outcome = tnc
 judge   = concentration
 compare = landmark calcaneus against posterior iliac crest
+
+[events]
+title   = Does the needle bring events?
+outcome = adverse_event
+judge   = risk per site
+compare = needle_geometry closed-tip side-hole against open-end
 END
 paper() {
 	"$perdraw" paper --db demo.db --plan t.plan --date 2026-01-05 --quiet "$@"
@@ -79,15 +85,16 @@ check "no name of a file" sh -c '! grep -q clinic.csv paper.txt'
 # Table 1 counts whom Table 2 counts, for each question: the last number of the
 # row of patients is that of the question's row.
 place=0
-for q in needle pull sites; do
+for q in needle pull sites heel events; do
 	place=$((place + 1))
 	paper --no-ledger --by "$q" --format tsv >t.tsv || fail "--by $q"
 	all=$(awk -F'\t' '$1 == "Patients, No." {
 		n = $NF == "" ? $(NF - 1) : $NF } END { print n }' t.tsv)
 	used=$(awk -F'\t' -v k="$place" '/^# Table/ { at = $0 ~ /^# Table 2\./ }
 		at && NF == 9 { if (i++ == k) print $2 }' t.tsv)
-	check "$q: $all patients in Table 1, $used in Table 2" \
-		[ "${all:-none}" = "$used" ]
+	[ "$q" = heel ] || # refused: no Table 1
+		check "$q: $all patients in Table 1, $used in Table 2" \
+			[ "${all:-none}" = "$used" ]
 done
 
 # One reading with a review; a second state of the data would be another.

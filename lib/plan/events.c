@@ -73,6 +73,18 @@ static pd_status choose(struct work *w, pd_error *err)
 	return PD_OK;
 }
 
+pd_status pd_events_keep(const pd_question *q, const pd_rows *rows,
+                         pd_arena *scratch, unsigned char *keep,
+                         pd_error *err)
+{
+	struct work w = { .q = q, .r = rows, .scratch = scratch };
+	pd_status st = choose(&w, err);
+
+	for (size_t i = 0; st == PD_OK && i < rows->n; i++)
+		keep[i] = w.first[i] && is_recorded(rows, i);
+	return st;
+}
+
 static void count(struct work *w)
 {
 	const pd_rows *r = w->r;

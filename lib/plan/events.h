@@ -25,6 +25,11 @@ pd_status pd_events_answer(const pd_plan *plan, const pd_question *q,
                            pd_arena *scratch, pd_answer *answer,
                            pd_error *err);
 
+/* keep[rows->n]: the rows that stand for their patient, and are recorded. */
+pd_status pd_events_keep(const pd_question *q, const pd_rows *rows,
+                         pd_arena *scratch, unsigned char *keep,
+                         pd_error *err);
+
 /* The price of the looks on an answer with ->events: its limits become those
  * at the level that the looks leave. */
 pd_status pd_events_pay(const pd_looks *looks, pd_answer *answer,

@@ -181,11 +181,12 @@ static pd_status say_held(struct work *w, const pd_question *q,
                           const pd_answer *a, const char **out, pd_error *err)
 {
 	const char *version = pd_query_words("method_version");
+	const unsigned modelled = PD_USED_MODEL | PD_USED_LOGISTIC;
 	bool named = false;
 	pd_buf b;
 
 	pd_buf_init(&b);
-	for (size_t k = 0; (a->used & PD_USED_MODEL) && k < q->n_adjust; k++) {
+	for (size_t k = 0; (a->used & modelled) && k < q->n_adjust; k++) {
 		const char *words = words_of(q->adjust[k]);
 
 		named |= strcmp(q->adjust[k], "method_version") == 0;

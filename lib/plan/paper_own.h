@@ -21,7 +21,8 @@ struct paper_units {
 	size_t n[PD_PAPER_LEVELS][PD_PAPER_ARMS + 1];
 };
 
-/* The question's rows by arm; pairs_only: those of units with both arms. Names
+/* The question's rows by arm; pairs_only: those of units with both arms. Of
+ * adverse events those that stand for their patient. Names
  * of arms and why there are none go into *t. */
 pd_status pd_paper_units(pd_store *s, const pd_question *q, bool pairs_only,
                          pd_arena *arena, pd_arena *scratch,

@@ -4,6 +4,7 @@
  * and each unit is counted once an arm.
  */
 #include "data/query.h"
+#include "plan/events.h"
 #include "plan/paper_own.h"
 
 #include <math.h>
@@ -234,7 +235,9 @@ pd_status pd_paper_units(pd_store *s, const pd_question *q, bool pairs_only,
 	}
 	if (st == PD_OK) {
 		memset(keep, 1, u->rows.n);
-		if (pairs_only)
+		if (pd_rows_of_events(q))
+			st = pd_events_keep(q, &u->rows, scratch, keep, err);
+		else if (pairs_only)
 			st =
 			    keep_pairs(&u->rows, q->within, keep, scratch, err);
 	}

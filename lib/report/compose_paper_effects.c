@@ -15,7 +15,8 @@ bool pd_paper_answered(const pd_answer *a)
 static const pd_sensitivity *unadjusted_line(const pd_answer *a)
 {
 	for (size_t i = 0; i < a->n_sensitivity; i++)
-		if (a->sensitivity[i].way == PD_SENSE_UNADJUSTED)
+		if (a->sensitivity[i].way == PD_SENSE_UNADJUSTED ||
+		    a->sensitivity[i].way == PD_SENSE_EXACT)
 			return &a->sensitivity[i];
 	return NULL;
 }

@@ -25,6 +25,10 @@ static const struct step {
 	{ "with every adjuster recorded", "With every adjuster recorded",
 	  "An adjuster is not recorded" },
 	{ "in a pair", "In a pair", "Not in a pair" },
+	{ "with adverse_event recorded", "With adverse events recorded",
+	  "Whether there was an adverse event is not recorded" },
+	{ "the first of each patient", "The first of each patient",
+	  "A later one of the same patient" },
 };
 
 static const struct step *known(const char *words)
