@@ -173,7 +173,7 @@ static void draw_row(pd_scene *s, const struct layout *l, const pd_bars *all,
 		}
 		n = pd_scene_wrapped(s, ink, l->text, PD_START, true, 0, y,
 		                     l->step, l->words_width, b->words);
-		bar = y + (double)(n ? n - 1 : 0) * l->step + 18;
+		bar = y + ((double)n - 1) * l->step + 18;
 	} else {
 		if (b->number)
 			pd_scene_text(s, PD_INK_TEXT, l->text, PD_START, true,

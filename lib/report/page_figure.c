@@ -163,8 +163,11 @@ static void close_sheet(struct sheet *p)
 		cairo_destroy(p->cr);
 	if (p->context)
 		g_object_unref(p->context);
-	if (p->map)
+	/* A map goes without releasing its set of fonts: that is taken back. */
+	if (p->map) {
+		pango_fc_font_map_set_config(PANGO_FC_FONT_MAP(p->map), NULL);
 		g_object_unref(p->map);
+	}
 	if (p->fonts)
 		FcConfigDestroy(p->fonts);
 	pd_buf_clear(&p->text);

@@ -17,6 +17,8 @@
  * at its own height. */
 #define LEAST_PT (0.9 * PD_PAGE_TEXT_PT)
 
+enum { WHOLE_PAGE = 120 }; /* mm; a column is narrower */
+
 /* The files of one figure, in their order. */
 static const struct {
 	pd_picture_form form;
@@ -52,17 +54,18 @@ static const pd_figure *figure_at(const pd_doc *d, unsigned number)
 	return NULL;
 }
 
-/* The scene for that width: the wide one where its text can be read there,
- * else the narrow one; NULL when neither can. */
+/* A column takes the narrow scene and a page the other, unless only the other
+ * of the two can be read at that width; NULL when neither can. */
 static const pd_scene *scene_for(const pd_figure *f, unsigned width_mm)
 {
-	const pd_scene *const scene[] = { f->scene, f->narrow };
+	bool column = width_mm && width_mm < WHOLE_PAGE;
+	const pd_scene *scene[] = { column ? f->narrow : f->scene,
+		                    column ? f->scene : f->narrow };
 
 	if (!width_mm)
 		return f->scene;
 	for (size_t i = 0; i < 2; i++)
-		if (scene[i] &&
-		    pd_page_fit(scene[i], width_mm).text_pt >= LEAST_PT)
+		if (pd_page_fit(scene[i], width_mm).text_pt >= LEAST_PT)
 			return scene[i];
 	return NULL;
 }
