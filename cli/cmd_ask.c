@@ -19,7 +19,7 @@ struct ask_options {
 	const char *change, *differs_by, *floor, *event, *within;
 	const char *adjust, *where, *margin, *seed;
 	double level;
-	bool no_ledger, quiet;
+	bool no_ledger;
 	struct show show;
 };
 
@@ -66,8 +66,6 @@ static const struct opt opts[] = {
 	  "date of the reading instead of today's (ISO)" },
 	{ "no-ledger", 0, OPT_FLAG, false, AT(no_ledger), NULL,
 	  "do not record that this question was read" },
-	{ "quiet", 'q', OPT_FLAG, false, AT(quiet), NULL,
-	  "no progress line" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
@@ -220,12 +218,10 @@ static pd_status ask(const void *options, const struct operands *operands,
 	const pd_question *question = NULL;
 	pd_review result = { 0 };
 	pd_store *store = NULL;
-	struct progress progress;
 	pd_run_options run = { .date = date, .write_ledger = !o->no_ledger,
-		               .progress = progress_step, .user = &progress };
+		               .progress = progress_step };
 	pd_doc *doc = NULL;
 
-	progress_init(&progress, o->quiet);
 	pd_status st =
 	    o->plan ? plan_of_file(o, name, arena, &plan, &question, err)
 	            : plan_of_options(o, arena, &plan, &question, err);
@@ -237,7 +233,6 @@ static pd_status ask(const void *options, const struct operands *operands,
 	if (st == PD_OK)
 		st = pd_run_question(store, &plan, question, &run, arena,
 		                     &result, err);
-	progress_clear(&progress);
 	if (st == PD_OK)
 		st = pd_compose_answer(&result, &doc, err);
 	if (st == PD_OK)

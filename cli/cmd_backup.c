@@ -7,25 +7,24 @@
 
 struct backup_options {
 	const char *db;
-	bool quiet;
 };
 
 #define AT(member) offsetof(struct backup_options, member)
 
 static const struct opt opts[] = {
 	{ "db", 'd', OPT_TEXT, true, AT(db), "FILE", "the clinic's database" },
-	{ "quiet", 'q', OPT_FLAG, false, AT(quiet), NULL,
-	  "no account and no progress line, only errors" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
 static void step(void *user, size_t done, size_t of)
 {
-	progress_step(user, done, of, "pages");
+	(void)user;
+	progress_count("page", done, of);
 }
 
 static void account(const char *path, const pd_backup *b)
 {
+	progress_end();
 	say_clean(path, stdout);
 	printf(": copied and checked\n"
 	       "  patients, cases       %zu, %zu\n"
@@ -41,21 +40,18 @@ static void account(const char *path, const pd_backup *b)
 static int backup_run(const void *options, const struct operands *files)
 {
 	const struct backup_options *o = options;
-	struct progress progress;
 	pd_backup made;
 	pd_error err = { 0 };
 	pd_store *store = NULL;
 	pd_status st = pd_store_open(o->db, PD_OPEN_READ, &store, &err);
 
-	progress_init(&progress, o->quiet);
 	if (st == PD_OK)
-		st = pd_store_backup(store, files->at[0], step, &progress,
+		st = pd_store_backup(store, files->at[0], step, NULL,
 		                     &made, &err);
-	progress_clear(&progress);
 	pd_store_close(store);
 	if (st != PD_OK)
 		return say_failure(st, &err);
-	if (!o->quiet)
+	if (!files->quiet)
 		account(files->at[0], &made);
 	return 0;
 }

@@ -9,7 +9,7 @@
 
 struct claim_options {
 	const char *db, *date;
-	bool no_ledger, quiet;
+	bool no_ledger;
 	struct show show;
 };
 
@@ -22,8 +22,6 @@ static const struct opt opts[] = {
 	  "date of the reading instead of today's (ISO)" },
 	{ "no-ledger", 0, OPT_FLAG, false, AT(no_ledger), NULL,
 	  "do not record that the effect here was read" },
-	{ "quiet", 'q', OPT_FLAG, false, AT(quiet), NULL,
-	  "no progress line" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
@@ -36,12 +34,10 @@ static pd_status judge(const void *options, const struct operands *operands,
 	pd_claim_file file;
 	pd_claim_answer answer;
 	pd_store *store = NULL;
-	struct progress progress;
 	pd_run_options run = { .date = date, .write_ledger = !o->no_ledger,
-		               .progress = progress_step, .user = &progress };
+		               .progress = progress_step };
 	pd_doc *doc = NULL;
 
-	progress_init(&progress, o->quiet);
 	pd_status st = pd_claim_read(arena, path, &file, err);
 
 	if (st == PD_OK)
@@ -50,7 +46,6 @@ static pd_status judge(const void *options, const struct operands *operands,
 		                   &store, err);
 	if (st == PD_OK)
 		st = pd_claim_run(store, &file, &run, arena, &answer, err);
-	progress_clear(&progress);
 	if (st == PD_OK)
 		st = pd_compose_claim(&answer, &doc, err);
 	if (st == PD_OK)

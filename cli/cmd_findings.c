@@ -3,8 +3,9 @@
  * each field is filled, and what each field means.
  */
 #include "command.h"
-#include "day.h"
 #include "listing.h"
+#include "progress.h"
+#include "reading.h"
 #include "say.h"
 #include "show.h"
 
@@ -280,18 +281,19 @@ static void print_dictionary(void)
 
 /* ---- missing results ------------------------------------------------- */
 
-static pd_status missing(const struct findings_options *o, pd_store *store,
+static pd_status missing(const void *options, const struct operands *operands,
+                         const char *date, pd_arena *arena, bool *refused,
                          pd_error *err)
 {
-	struct day day;
+	const struct findings_options *o = options;
+	pd_run_options run = { .date = date };
 	pd_missing_answer answer;
+	pd_store *store = NULL;
 	pd_doc *doc = NULL;
-	pd_arena *arena = pd_arena_new();
-	pd_status st = day_choose(o->date, &day, err);
-	pd_run_options run = { .date = day.iso };
+	pd_status st = pd_store_open(o->db, PD_OPEN_READ, &store, err);
 
-	if (!arena)
-		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
+	(void)operands;
+	(void)refused;
 	if (st == PD_OK)
 		st = pd_missing_run(store, &run, 0.95, arena, &answer, err);
 	if (st == PD_OK)
@@ -299,7 +301,7 @@ static pd_status missing(const struct findings_options *o, pd_store *store,
 	if (st == PD_OK)
 		st = show_write(&o->show, doc, NULL, err);
 	pd_doc_free(doc);
-	pd_arena_free(arena);
+	pd_store_close(store);
 	return st;
 }
 
@@ -319,38 +321,39 @@ static pd_status together(const struct findings_options *o, pd_error *err)
 	return show_check(s, &o->db, 1, err);
 }
 
+static pd_status list(const struct findings_options *o, pd_error *err)
+{
+	pd_store *store = NULL;
+	pd_status st = pd_store_open(o->db, PD_OPEN_READ, &store, err);
+
+	progress_end();
+	if (st == PD_OK && o->years)
+		st = list_years(store, err);
+	else if (st == PD_OK && o->fields)
+		st = pd_store_coverage(store, one_coverage, NULL, err);
+	else if (st == PD_OK && !o->dictionary) {
+		st = known_source(o->source, store, err);
+		if (st == PD_OK)
+			st = list_findings(o, store, err);
+	}
+	pd_store_close(store);
+	return st;
+}
+
 static int findings_run(const void *options, const struct operands *operands)
 {
 	const struct findings_options *o = options;
 	pd_error err = { 0 };
-	pd_store *store = NULL;
-	pd_status st;
+	pd_status st = together(o, &err);
 
-	(void)operands;
-	st = together(o, &err);
-	if (st != PD_OK)
-		return say_failure(st, &err);
-	if (o->dictionary)
+	if (st == PD_OK && !o->db && !o->dictionary)
+		st = pd_fail(&err, PD_USAGE, "option '--db FILE' is missing");
+	if (o->missing)
+		return reading_run(missing, o, operands, o->date, st, &err);
+	if (st == PD_OK && o->dictionary)
 		print_dictionary();
-	if (o->dictionary && !o->db)
-		return 0;
-	if (!o->db) {
-		say_error("option '--db FILE' is missing");
-		return pd_status_exit(PD_USAGE);
-	}
-	st = pd_store_open(o->db, PD_OPEN_READ, &store, &err);
-	if (st == PD_OK && o->missing)
-		st = missing(o, store, &err);
-	else if (st == PD_OK && o->years)
-		st = list_years(store, &err);
-	else if (st == PD_OK && o->fields)
-		st = pd_store_coverage(store, one_coverage, NULL, &err);
-	else if (st == PD_OK && !o->dictionary)
-		st = known_source(o->source, store, &err);
-	if (st == PD_OK && !o->dictionary && !o->missing && !o->years &&
-	    !o->fields)
-		st = list_findings(o, store, &err);
-	pd_store_close(store);
+	if (st == PD_OK && o->db)
+		st = list(o, &err);
 	return st == PD_OK ? 0 : say_failure(st, &err);
 }
 

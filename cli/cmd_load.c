@@ -6,13 +6,14 @@
 #include "command.h"
 #include "day.h"
 #include "listing.h"
+#include "progress.h"
 #include "say.h"
 
 #include <string.h>
 
 struct load_options {
 	const char *db, *map, *key, *reason, *date;
-	bool make_key, dry_run, supersede, all, quiet;
+	bool make_key, dry_run, supersede, all;
 };
 
 #define AT(member) offsetof(struct load_options, member)
@@ -36,8 +37,6 @@ static const struct opt opts[] = {
 	  "date of the load instead of today's (ISO)" },
 	{ "all", 'a', OPT_FLAG, false, AT(all), NULL,
 	  "list every finding, not only the first 50" },
-	{ "quiet", 'q', OPT_FLAG, false, AT(quiet), NULL,
-	  "no account, only errors" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
@@ -76,7 +75,8 @@ static void print_report(const struct load_options *o, const char *path,
 /* Rows of a refused file that have no error of their own are not stored
  * either: the account counts them as rejected. */
 static pd_status load_one(const struct load_options *o, pd_store *store,
-                          const char *path, const char *date, pd_error *err)
+                          const char *path, bool quiet, const char *date,
+                          pd_error *err)
 {
 	pd_load_request request = {
 		.path = path, .map_path = o->map, .key_path = o->key,
@@ -91,8 +91,9 @@ static pd_status load_one(const struct load_options *o, pd_store *store,
 	pd_status st = pd_load_file(store, &request, findings, &report, err);
 	size_t errors = pd_findings_count(findings, PD_ERROR);
 
-	listing_findings(findings, path, o->all, o->quiet, stderr);
-	if (!o->quiet && (st == PD_OK || errors))
+	progress_end();
+	listing_findings(findings, path, o->all, quiet, stderr);
+	if (!quiet && (st == PD_OK || errors))
 		print_report(o, path, &report,
 		             pd_findings_count(findings, PD_WARNING),
 		             st != PD_OK);
@@ -132,8 +133,11 @@ static int load_run(const void *options, const struct operands *files)
 		                      &err);
 	size_t done = 0;
 
-	while (st == PD_OK && done < files->n)
-		st = load_one(o, store, files->at[done++], day.iso, &err);
+	while (st == PD_OK && done < files->n) {
+		progress_begin("load", files->quiet);
+		st = load_one(o, store, files->at[done++], files->quiet,
+		              day.iso, &err);
+	}
 	pd_store_close(store);
 	if (st == PD_OK)
 		return 0;

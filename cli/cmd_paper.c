@@ -9,7 +9,7 @@
 
 struct paper_options {
 	const char *db, *plan, *question, *least, *date;
-	bool no_ledger, quiet;
+	bool no_ledger;
 	struct show show;
 };
 
@@ -19,17 +19,15 @@ static const struct opt opts[] = {
 	{ "db", 'd', OPT_TEXT, true, AT(db), "FILE", "the clinic's database" },
 	{ "plan", 'p', OPT_TEXT, true, AT(plan), "FILE",
 	  "the questions: see perdraw-plan(5)" },
-	{ "by", 0, OPT_TEXT, false, AT(question), "NAME",
+	{ "by", 0, OPT_TEXT, false, AT(question), "QUESTION",
 	  "question whose levels part the characteristics" },
 	{ "least", 0, OPT_TEXT, false, AT(least), "N",
-	  "warn of cells of fewer than N, 5 unless given; 0: of none" },
+	  "warn of cells of fewer than N, else 5; 0: of none" },
 	SHOW_OPTS(struct paper_options, show),
 	{ "date", 0, OPT_TEXT, false, AT(date), "DATE",
 	  "date of the reading instead of today's (ISO)" },
 	{ "no-ledger", 0, OPT_FLAG, false, AT(no_ledger), NULL,
 	  "do not record that these questions were read" },
-	{ "quiet", 'q', OPT_FLAG, false, AT(quiet), NULL,
-	  "no progress line" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
@@ -58,9 +56,8 @@ static pd_status work_out(const void *options, const struct operands *operands,
                           pd_error *err)
 {
 	const struct paper_options *o = options;
-	struct progress progress;
 	pd_run_options run = { .date = date, .write_ledger = !o->no_ledger,
-		               .progress = progress_step, .user = &progress };
+		               .progress = progress_step };
 	pd_store *store = NULL;
 	pd_plan plan;
 	pd_paper paper;
@@ -70,7 +67,6 @@ static pd_status work_out(const void *options, const struct operands *operands,
 
 	(void)operands;
 	(void)refused; /* an unanswered question stands in the paper */
-	progress_init(&progress, o->quiet);
 	if (st == PD_OK)
 		st = pd_plan_read(arena, o->plan, &plan, err);
 	if (st == PD_OK)
@@ -80,7 +76,6 @@ static pd_status work_out(const void *options, const struct operands *operands,
 	if (st == PD_OK)
 		st = pd_paper_run(store, &plan, o->question, least, &run, arena,
 		                  &paper, err);
-	progress_clear(&progress);
 	if (st == PD_OK)
 		st = pd_compose_paper(&paper, &doc, err);
 	if (st == PD_OK)

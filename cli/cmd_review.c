@@ -2,14 +2,13 @@
  * cmd_review.c - the quarterly technique review: all questions of a plan.
  */
 #include "command.h"
-#include "day.h"
 #include "progress.h"
-#include "say.h"
+#include "reading.h"
 #include "show.h"
 
 struct review_options {
 	const char *db, *plan, *date;
-	bool no_ledger, quiet;
+	bool no_ledger;
 	struct show show;
 };
 
@@ -24,32 +23,30 @@ static const struct opt opts[] = {
 	  "date of the reading instead of today's (ISO)" },
 	{ "no-ledger", 0, OPT_FLAG, false, AT(no_ledger), NULL,
 	  "do not record that these questions were read" },
-	{ "quiet", 'q', OPT_FLAG, false, AT(quiet), NULL,
-	  "no progress line" },
 	{ NULL, 0, OPT_FLAG, false, 0, NULL, NULL }
 };
 
-static pd_status review(const struct review_options *o, const char *date,
-                        pd_arena *arena, pd_error *err)
+static pd_status review(const void *options, const struct operands *operands,
+                        const char *date, pd_arena *arena, bool *refused,
+                        pd_error *err)
 {
+	const struct review_options *o = options;
 	pd_plan plan;
 	pd_review result = { 0 };
 	pd_store *store = NULL;
-	struct progress progress;
 	pd_run_options run = { .date = date, .write_ledger = !o->no_ledger,
-		               .progress = progress_step, .user = &progress };
+		               .progress = progress_step };
 	pd_doc *doc = NULL;
-
-	progress_init(&progress, o->quiet);
 	pd_status st = pd_plan_read(arena, o->plan, &plan, err);
 
+	(void)operands;
+	(void)refused; /* a question without an answer is part of a review */
 	if (st == PD_OK)
 		st = pd_store_open(o->db,
 		                   o->no_ledger ? PD_OPEN_READ : PD_OPEN_WRITE,
 		                   &store, err);
 	if (st == PD_OK)
 		st = pd_run_review(store, &plan, &run, arena, &result, err);
-	progress_clear(&progress);
 	if (st == PD_OK)
 		st = pd_compose_review(&result, &doc, err);
 	if (st == PD_OK)
@@ -64,20 +61,9 @@ static int review_run(const void *options, const struct operands *operands)
 	const struct review_options *o = options;
 	const char *const inputs[] = { o->db, o->plan };
 	pd_error err = { 0 };
-	struct day day;
 	pd_status st = show_check(&o->show, inputs, 2, &err);
 
-	(void)operands;
-	if (st == PD_OK)
-		st = day_choose(o->date, &day, &err);
-	pd_arena *arena = pd_arena_new();
-
-	if (st == PD_OK && !arena)
-		st = pd_fail(&err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK)
-		st = review(o, day.iso, arena, &err);
-	pd_arena_free(arena);
-	return st == PD_OK ? 0 : say_failure(st, &err);
+	return reading_run(review, o, operands, o->date, st, &err);
 }
 
 const struct command cmd_review = {

@@ -32,7 +32,7 @@ static const struct opt opts[] = {
 	{ "quarters", 0, OPT_REAL, false, AT(quarters), "N",
 	  "between false signals of all charts, 20 unless given" },
 	{ "shift", 0, OPT_REAL, false, AT(shift), "S",
-	  "shift to find soon, in SDs of a case, 0.5 unless given" },
+	  "shift to find soon, in SDs of a case, else 0.5" },
 	{ "weight", 0, OPT_REAL, false, AT(weight), "W",
 	  "of the newest case in the average, 0.05 unless given" },
 	{ "level", 0, OPT_REAL, false, AT(level), "P",

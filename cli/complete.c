@@ -16,6 +16,8 @@ enum complete_kind complete_value(const struct opt *o)
 		return COMPLETE_FILES;
 	if (strcmp(o->value, "FOLDER") == 0)
 		return COMPLETE_FOLDERS;
+	if (strcmp(o->value, "QUESTION") == 0)
+		return COMPLETE_QUESTIONS;
 	return complete_words(o, NULL) ? COMPLETE_WORDS : COMPLETE_NOTHING;
 }
 
@@ -165,7 +167,9 @@ static void bash_command(const struct command *c, FILE *to)
 	        operands == COMPLETE_NOTHING ? "" : kinds[operands]);
 	for (const struct opt *o = c->opts; o->name; o++)
 		fprintf(to, "--%s ", o->name);
-	fputs("--help --version'\n\t\tcase $value in\n", to);
+	for (const struct opt *o = opt_common; o->name; o++)
+		fprintf(to, "--%s ", o->name);
+	fputs("'\n\t\tcase $value in\n", to);
 	for (const struct opt *o = c->opts; o->name; o++)
 		bash_value(o, to);
 	fputs("\t\tesac ;;\n", to);

@@ -90,6 +90,9 @@ static void zsh_action(const struct opt *o, FILE *to)
 	case COMPLETE_FOLDERS:
 		fputs(":_files -/", to);
 		break;
+	case COMPLETE_QUESTIONS:
+		fputs(":_perdraw_questions", to);
+		break;
 	case COMPLETE_WORDS:
 		fputs(":(", to);
 		complete_words(o, to);
@@ -217,6 +220,9 @@ static void fish_option(const char *command, const struct opt *o, FILE *to)
 			fputs(" -x -a '", to);
 			complete_words(o, to);
 			fputc('\'', to);
+			break;
+		case COMPLETE_QUESTIONS:
+			fputs(" -x -a '(__perdraw_questions)'", to);
 			break;
 		default:
 			fputs(" -x", to);

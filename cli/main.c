@@ -5,6 +5,7 @@
 #include "command.h"
 #include "complete.h"
 #include "out.h"
+#include "progress.h"
 #include "running.h"
 #include "say.h"
 
@@ -133,11 +134,13 @@ static int run(const struct command *c, char **argv, size_t n)
 		break;
 	case OPT_RUN:
 		running_begin(c, options, &operands, false);
+		progress_begin(c->name, operands.quiet);
 		status = operands.n < c->fewest || operands.n > c->most
 		             ? wrong_operands(c, &operands)
 		             : c->run(options, &operands);
 		break;
 	}
+	progress_end();
 	running_end();
 	free(options);
 	return status;

@@ -12,6 +12,8 @@
 #include <string.h>
 
 const struct opt opt_common[] = {
+	{ "quiet", 'q', OPT_FLAG, false, 0, NULL,
+	  "results and errors only, no progress line" },
 	{ "help", 'h', OPT_FLAG, false, 0, NULL, "show this text and end" },
 	{ "version", 'V', OPT_FLAG, false, 0, NULL,
 	  "show the version and end" },
@@ -163,13 +165,19 @@ struct walk {
 	size_t n, i;       /* i: the word being read                           */
 	bool given[64];    /* by place in opts: no option twice                */
 	enum opt_end end;
+	bool quiet;
 };
 
 static bool take(struct walk *w, const struct opt *o, const char *value)
 {
-	if (o == &opt_common[0] || o == &opt_common[1]) {
+	if (o == &opt_common[0]) {
+		if (w->quiet)
+			say_error("option '--%s' is given twice", o->name);
+		return !w->quiet && (w->quiet = true);
+	}
+	if (o == &opt_common[1] || o == &opt_common[2]) {
 		if (w->end == OPT_RUN)
-			w->end = o == &opt_common[0] ? OPT_HELP : OPT_VERSION;
+			w->end = o == &opt_common[1] ? OPT_HELP : OPT_VERSION;
 		return true;
 	}
 	size_t place = (size_t)(o - w->opts);
@@ -277,6 +285,7 @@ enum opt_end opt_parse(const struct opt *opts, void *into, char **argv,
 			return OPT_WRONG;
 		}
 	}
+	operands->quiet = w.quiet;
 	if (w.end == OPT_RUN && !all_there(&w))
 		return OPT_WRONG;
 	return w.end;

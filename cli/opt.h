@@ -30,15 +30,17 @@ struct opt {
 	const char *words; /* what it does, in one line                        */
 };
 
-/* What is not an option, in order; points into argv. */
+/* What is not an option, in order; points into argv. quiet: --quiet, which
+ * every command takes as it takes --help and --version. */
 struct operands {
 	size_t n;
 	char **at;
+	bool quiet;
 };
 
 enum opt_end { OPT_RUN, OPT_HELP, OPT_VERSION, OPT_WRONG };
 
-/* --help and --version, which every command takes. */
+/* --quiet, --help and --version, which every command takes. */
 extern const struct opt opt_common[];
 
 /*

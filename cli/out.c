@@ -2,6 +2,7 @@
  * out.c - whole files or none, and a standard output that reports its losses.
  */
 #include "out.h"
+#include "progress.h"
 #include "running.h"
 #include "say.h"
 
@@ -184,6 +185,7 @@ pd_status out_write(const char *path, bool force, const char *text,
 
 	if (running_now()->recomputed)
 		return running_output(path, text, length, err);
+	progress_end();
 	if (!is_stdout(path))
 		st = write_file(path, force, text, length, err);
 	else

@@ -3,6 +3,7 @@
  * the command line goes through say_clean.
  */
 #include "say.h"
+#include "progress.h"
 
 #include <stdarg.h>
 #include <stdint.h>
@@ -35,6 +36,7 @@ void say_error(const char *fmt, ...)
 	va_start(ap, fmt);
 	vsnprintf(text, sizeof text, fmt, ap);
 	va_end(ap);
+	progress_end();
 	fputs("perdraw: ", stderr);
 	say_clean(text, stderr);
 	fputc('\n', stderr);
@@ -52,6 +54,7 @@ int say_failure(pd_status st, const pd_error *err)
 		say_error("%s", pd_error_text(err, text, sizeof text));
 		return pd_status_exit(st);
 	}
+	progress_end();
 	say_clean(err->file, stderr);
 	fprintf(stderr, ":%zu:", err->line);
 	if (err->column)
