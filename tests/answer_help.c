@@ -57,11 +57,11 @@ void answer_add(struct pull p)
 	snprintf(day, sizeof day, "2024-03-%02d", 1 + p.patient % 28);
 	snprintf(line[n_lines++], sizeof line[0],
 	         "P%03d,%s,%.0f,C%03d,%s,%s,%s,%d,"
-	         "posterior iliac crest,%d,%.2f,%d,none,%s,%.6f,%s,500000,%d,%d,%s",
+	         "posterior iliac crest,%d,%.2f,%d,%s,%s,%.6f,%s,500000,%d,%d,%s",
 	         p.patient, p.patient % 2 ? "female" : "male", p.age, p.patient,
 	         p.date ? p.date : day, p.operator ? p.operator : "op-a",
 	         p.side ? p.side : "left", p.site,
-	         p.aliquot, p.volume, p.syringe,
+	         p.aliquot, p.volume, p.syringe, p.move ? p.move : "none",
 	         p.version ? p.version : "lab-a 1", p.tnc,
 	         p.viability ? p.viability : "95", p.dish_1, p.dish_2,
 	         p.last ? p.last : ",,");

@@ -17,6 +17,7 @@ struct pull {
 	const char *last; /* anticoagulant, its mL, haematocrit */
 	const char *date; /* of the case; a day of March 2024 unless given */
 	const char *side; /* left unless given */
+	const char *move; /* none unless given */
 };
 
 /* Dates of the load and of the reading; set again by answer_setup. */

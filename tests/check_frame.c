@@ -202,6 +202,8 @@ START_TEST(columns)
 	ck_assert_str_eq(word(f, "landmark", 5), "anterior iliac crest");
 	ck_assert_str_eq(word(f, "move", 3), "rotate");
 	same("volume", "pull 2", real(f, "volume_ml", 3), 6);
+	same("needle_moved", "pull 1", real(f, "needle_moved", 2), 0);
+	same("needle_moved", "rotated", real(f, "needle_moved", 3), 1);
 	pd_frame_free(f);
 
 	/* coarser: what all rows below share */

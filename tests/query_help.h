@@ -19,6 +19,7 @@ static inline pd_frame *ask(pd_store *s, const char *outcome, const char *judge,
 		"side_word", "site_no", "landmark", "needle_gauge",
 		"site_in_side", "ml_before_side", "site_ml", "n_aliquots",
 		"aliquot_no", "volume_ml", "syringe_ml", "move",
+		"needle_moved",
 	};
 	pd_query_request r = { outcome, judge, grain, NULL, columns,
 		               sizeof columns / sizeof *columns, NULL, 0 };

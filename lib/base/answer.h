@@ -266,6 +266,8 @@ typedef struct pd_review {
 	size_t n_cautions;
 	const char **cautions;
 	const struct pd_changes *changes; /* base/changes.h; NULL: not asked   */
+	size_t n_depletions;          /* outcomes asked about by hole or pull  */
+	const struct pd_depletion *depletion; /* base/depletion.h              */
 } pd_review;
 
 #endif

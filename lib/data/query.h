@@ -24,7 +24,9 @@ typedef enum pd_grain { PD_BY_ALIQUOT, PD_BY_SITE, PD_BY_CASE } pd_grain;
  *                within the side), ml_before_side (mL drawn from earlier sites of the side),
  *                site_ml (summed), n_aliquots
  *  aliquot       aliquot_no, volume_ml, syringe_ml, move, anticoagulant,
- *                anticoagulant_ml, pull_style, time_to_lab_min
+ *                anticoagulant_ml, pull_style, time_to_lab_min, needle_moved
+ *                (1 once a move other than to a new hole is recorded at the
+ *                pull or an earlier one of its hole, else 0)
  * At case grain landmark, syringe_ml, needle_geometry, move ... hold the common
  * value of all rows of the case, missing where they differ.
  *

@@ -18,7 +18,7 @@ typedef enum column {
 	N_SITES, TOTAL_ML, BLOOD_WBC, BLOOD_RBC, BLOOD_HCT, METHOD, MATERIAL,
 	SIDE_WORD, SITE_NO, LANDMARK, DISTANCE, GAUGE, GEOMETRY, NEEDLE,
 	ADVERSE, PAIN, IN_SIDE, ML_BEFORE, SITE_ML, N_ALIQUOTS,
-	ALIQUOT_NO, VOLUME, SYRINGE, MOVE, ANTICOAGULANT, ANTICOAG_ML, STYLE,
+	ALIQUOT_NO, VOLUME, SYRINGE, MOVE, MOVED, ANTICOAGULANT, ANTICOAG_ML, STYLE,
 	TIME_TO_LAB, PATIENT, CASE, SIDE, SITE
 } column;
 
@@ -87,6 +87,8 @@ static const struct about {
 	{ "syringe_ml", SYRINGE, PD_REAL, OF_ALIQUOT, NO, "syringe size, mL" },
 	{ "move", MOVE, PD_FACTOR, OF_ALIQUOT, PD_F_MOVE,
 	  "needle move before the pull" },
+	{ "needle_moved", MOVED, PD_REAL, OF_ALIQUOT, NO,
+	  "needle moved in the hole, at the pull or before" },
 	{ "anticoagulant", ANTICOAGULANT, PD_FACTOR, OF_ALIQUOT,
 	  PD_F_ANTICOAGULANT, "anticoagulant" },
 	{ "anticoagulant_ml", ANTICOAG_ML, PD_REAL, OF_ALIQUOT, NO,
@@ -233,6 +235,23 @@ static double of_site(const struct q_tree *t, uint32_t k, column c)
 	}
 }
 
+/* Has a pull of the hole up to k a recorded move that leaves the place drawn
+ * from before, other than the hole's own beginning? */
+static bool moved_by(const struct q_tree *t, uint32_t k)
+{
+	const char *const *words = pd_vocab_words(PD_F_MOVE);
+
+	for (uint32_t i = t->site[t->aliquot[k].site].first_aliquot; i <= k;
+	     i++) {
+		int8_t move = t->aliquot[i].move;
+
+		if (move >= 0 && strcmp(words[move], "none") != 0 &&
+		    strcmp(words[move], "new hole") != 0)
+			return true;
+	}
+	return false;
+}
+
 static double of_aliquot(const struct q_tree *t, uint32_t k, column c)
 {
 	const struct q_aliquot *a = &t->aliquot[k];
@@ -242,6 +261,7 @@ static double of_aliquot(const struct q_tree *t, uint32_t k, column c)
 	case VOLUME: return a->ml;
 	case SYRINGE: return a->syringe;
 	case MOVE: return code(a->move);
+	case MOVED: return moved_by(t, k);
 	case ANTICOAGULANT: return code(a->anticoagulant);
 	case ANTICOAG_ML: return a->anticoagulant_ml;
 	case STYLE: return code(a->style);

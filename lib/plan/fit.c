@@ -153,6 +153,9 @@ static pd_status set_contrasts(struct build *b, pd_error *err)
 	size_t p = f->design.p, k_arms = b->r->arm ? b->r->n_arms : 0;
 	int each = b->q->kind == PD_COMPARE_EACH;
 
+	/* one level alone: nothing to compare, the model only completes */
+	if (each && k_arms < 2)
+		return PD_OK;
 	f->n_effects = each ? k_arms : 1;
 	f->contrast = PD_NEW(b->scratch, double, f->n_effects * p);
 	f->effect = PD_NEW(b->scratch, pd_estimate, f->n_effects);

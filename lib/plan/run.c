@@ -4,6 +4,7 @@
 #include "data/query.h"
 #include "plan/answer_one.h"
 #include "plan/changes.h"
+#include "plan/depletion.h"
 #include "plan/events.h"
 #include "plan/looks.h"
 #include "plan/trend.h"
@@ -267,6 +268,9 @@ pd_status pd_run_review(pd_store *s, const pd_plan *plan,
 
 	pd_status st = run(&w, plan->question, plan->n_questions, true, err);
 
+	if (st == PD_OK)
+		st = pd_depletion_find(s, plan, plan->question,
+		                       plan->n_questions, arena, out, err);
 	return st == PD_OK ? pd_changes_find(s, plan, options, arena, out, err)
 	                   : st;
 }
@@ -279,5 +283,9 @@ pd_status pd_run_question(pd_store *s, const pd_plan *plan,
 	struct work w = { .store = s, .plan = plan, .options = options,
 		          .arena = arena, .r = out };
 
-	return run(&w, question, 1, false, err);
+	pd_status st = run(&w, question, 1, false, err);
+
+	return st == PD_OK
+	           ? pd_depletion_find(s, plan, question, 1, arena, out, err)
+	           : st;
 }

@@ -4,8 +4,8 @@
  * as a question.
  */
 #include "plan/trend.h"
+#include "plan/completed.h"
 #include "plan/describe.h"
-#include "plan/fit.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -18,32 +18,6 @@ struct series {
 	pd_answer answer;        /* levels only                               */
 	pd_rows rows;
 };
-
-/* y completed between limits; *told false where no model could, and then
- * there is no mean to show. */
-static pd_status complete(const pd_plan *plan, const pd_question *q,
-                          pd_rows *rows, double *y, bool *told,
-                          pd_arena *arena, pd_arena *scratch, pd_error *err)
-{
-	pd_fit_ask ask = { .light = true };
-	pd_fit fit = { 0 };
-	pd_status st = PD_OK;
-
-	*told = true;
-	memcpy(y, rows->low, rows->n * sizeof *y);
-	if (!rows->n_censored)
-		return PD_OK;
-	st = pd_fit_run(plan, q, rows, &ask, arena, scratch, &fit, err);
-	double *residual = PD_NEW(scratch, double, rows->n);
-
-	if (st == PD_OK && !residual)
-		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
-	if (st == PD_OK && !fit.refusal)
-		st = pd_impute_completed(fit.model, y, residual, err);
-	*told = fit.refusal == NULL;
-	pd_fit_clear(&fit);
-	return st;
-}
 
 static pd_status describe(pd_store *store, const pd_plan *plan,
                           const char *outcome, pd_arena *arena,
@@ -65,7 +39,7 @@ static pd_status describe(pd_store *store, const pd_plan *plan,
 
 	if (!y)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	st = complete(plan, &q, &s->rows, y, &told, arena, scratch, err);
+	st = pd_completed(plan, &q, &s->rows, false, scratch, y, &told, err);
 	if (st == PD_OK && !told)
 		return PD_OK;
 	return st == PD_OK ? pd_describe(&q, &s->rows, y, NULL, NULL,

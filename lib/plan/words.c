@@ -33,6 +33,8 @@ static const struct words {
 	{ "needle", "needle %s", "needle", "", false, false },
 	{ "needle_gauge", "%s gauge", "needle gauge", "gauge", false, false },
 	{ "needle_geometry", "%s needle", "needle geometry", "", false, false },
+	{ "needle_moved", "needle moved: %s", "needle moved in the hole", "",
+	  false, false },
 	{ "operator", "operator %s", "operator", "", true, false },
 	{ "pull_style", "%s pull", "pull style", "", false, false },
 	{ "quarter", "%s", "quarter", "", true, false },

@@ -39,6 +39,7 @@ pd_status pd_compose_review(const pd_review *review, pd_doc **out,
 	pd_part_changes(d, review);
 	pd_part_forest(d, review, review->n_answers);
 	pd_part_trend(d, review);
+	pd_part_depletion(d, review);
 	for (size_t i = 0; i < review->n_answers; i++)
 		pd_part_question(d, review, i, NULL);
 	pd_part_sources(d, review);
@@ -59,6 +60,7 @@ pd_status pd_compose_answer(const pd_review *review, pd_doc **out,
 	if (!d)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	pd_part_question(d, review, 0, "The answer in full");
+	pd_part_depletion(d, review);
 	pd_part_sources(d, review);
 	pd_part_cautions(d, review, 1);
 	pd_part_closing(d);

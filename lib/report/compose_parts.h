@@ -31,6 +31,9 @@ void pd_part_changes(pd_doc *d, const pd_review *r);
 void pd_part_forest(pd_doc *d, const pd_review *r, size_t n_answers);
 void pd_part_trend(pd_doc *d, const pd_review *r);
 
+/* compose_depletion.c: pulls and holes side by side, an outcome each. */
+void pd_part_depletion(pd_doc *d, const pd_review *r);
+
 /* compose_figure.c: the figure of one question and the table with its
  * numbers; nothing when the answer holds no points. */
 void pd_part_figure(pd_doc *d, const pd_answer *a);
