@@ -25,6 +25,7 @@ extern const struct command cmd_expect;
 extern const struct command cmd_load, cmd_findings, cmd_ask, cmd_review;
 extern const struct command cmd_agree, cmd_paper, cmd_pool, cmd_size, cmd_watch;
 extern const struct command cmd_history, cmd_backup, cmd_verify;
+extern const struct command cmd_release;
 /* In the order of work; NULL-ended. */
 extern const struct command *const commands[];
 

@@ -2,5 +2,5 @@
 #include "command.h"
 
 const struct command *const commands[] = {
-	&cmd_load, &cmd_findings, &cmd_ask, &cmd_review, &cmd_claim, &cmd_size, &cmd_expect, &cmd_watch, &cmd_agree, &cmd_pool, &cmd_paper, &cmd_verify, &cmd_history, &cmd_backup, NULL
+	&cmd_load, &cmd_findings, &cmd_ask, &cmd_review, &cmd_claim, &cmd_size, &cmd_expect, &cmd_watch, &cmd_agree, &cmd_pool, &cmd_paper, &cmd_release, &cmd_verify, &cmd_history, &cmd_backup, NULL
 };

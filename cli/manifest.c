@@ -61,7 +61,8 @@ static bool is_folder(const struct opt *o)
 static bool is_apart(const struct opt *o)
 {
 	static const char *const apart[] = { "quiet", "no-ledger", "force",
-		                             "manifest", "db", "date" };
+		                             "manifest", "db", "date", "key",
+		                             "recipient" };
 
 	for (size_t i = 0; i < sizeof apart / sizeof *apart; i++)
 		if (strcmp(o->name, apart[i]) == 0)
@@ -246,12 +247,14 @@ static void put_review(pd_buf *b, const pd_review *r)
 		put_flow(b, &r->answer[i]);
 }
 
-static void put_outputs(pd_buf *b, const struct running *r)
+/* apart: the manifest lies in the folder of the outputs itself. */
+static void put_outputs(pd_buf *b, const struct running *r, bool apart)
 {
 	char n[24];
 
 	for (size_t i = 0; i < r->n_outputs; i++)
-		PUT(b, "output", r->output[i].name,
+		PUT(b, "output", apart ? name_of_path(r->output[i].name)
+		                       : r->output[i].name,
 		    count(n, r->output[i].length), r->output[i].sha256);
 }
 
@@ -276,29 +279,11 @@ static pd_status names_differ(const struct running *r, pd_error *err)
 	return PD_OK;
 }
 
-pd_status manifest_make(const struct show *s, const pd_review *review,
-                        pd_buf *to, pd_error *err)
+/* The last line: the SHA-256 of those above. */
+static pd_status put_end(pd_buf *to, pd_status st, pd_error *err)
 {
-	const struct running *r = running_now();
-	const struct opt *o = db_option(r);
-	const char *db = o ? *(const char *const *)((const char *)r->options +
-	                                            o->offset)
-	                   : NULL;
 	char sha256[65];
-	pd_status st = names_differ(r, err);
 
-	PUT(to, "perdraw-manifest", "1");
-	PUT(to, "program", PD_VERSION);
-	PUT(to, "command", r->command->name);
-	if (*r->day)
-		PUT(to, "date", r->day);
-	if (st == PD_OK)
-		st = put_given(to, r, s, err);
-	if (st == PD_OK && db)
-		st = put_database(to, db, err);
-	if (review)
-		put_review(to, review);
-	put_outputs(to, r);
 	if (st == PD_OK && !pd_buf_ok(to))
 		st = pd_fail(err, PD_NO_MEMORY, "out of memory");
 	if (st != PD_OK)
@@ -307,4 +292,54 @@ pd_status manifest_make(const struct show *s, const pd_review *review,
 	PUT(to, "end", sha256);
 	return pd_buf_ok(to) ? PD_OK
 	                     : pd_fail(err, PD_NO_MEMORY, "out of memory");
+}
+
+static void put_start(pd_buf *to, const struct running *r)
+{
+	PUT(to, "perdraw-manifest", "1");
+	PUT(to, "program", PD_VERSION);
+	PUT(to, "command", r->command->name);
+	if (*r->day)
+		PUT(to, "date", r->day);
+}
+
+pd_status manifest_make(const struct show *s, const pd_review *review,
+                        pd_buf *to, pd_error *err)
+{
+	const struct running *r = running_now();
+	const struct opt *o = db_option(r);
+	const char *db = o ? *(const char *const *)((const char *)r->options +
+	                                            o->offset)
+	                   : NULL;
+	pd_status st = names_differ(r, err);
+
+	put_start(to, r);
+	if (st == PD_OK)
+		st = put_given(to, r, s, err);
+	if (st == PD_OK && db)
+		st = put_database(to, db, err);
+	if (review)
+		put_review(to, review);
+	put_outputs(to, r, false);
+	return put_end(to, st, err);
+}
+
+pd_status manifest_make_open(const char *const *choices, pd_buf *to,
+                             pd_error *err)
+{
+	const struct running *r = running_now();
+	char text[64];
+
+	put_start(to, r);
+	for (const struct opt *o = r->command->opts; o->name; o++) {
+		const char *v = given(o, r->options, text);
+		const char *const *c = choices;
+
+		while (v && *c && strcmp(*c, o->name) != 0)
+			c++;
+		if (v && *c)
+			PUT(to, "option", o->name, v);
+	}
+	put_outputs(to, r, true);
+	return put_end(to, PD_OK, err);
 }

@@ -19,6 +19,14 @@
 pd_status manifest_make(const struct show *s, const pd_review *review,
                         pd_buf *to, pd_error *err);
 
+/*
+ * One for others: no database, no files it was loaded from, and of the options
+ * only those named in choices (NULL-ended); the outputs noted so far. `verify`
+ * holds the files against it and recomputes nothing.
+ */
+pd_status manifest_make_open(const char *const *choices, pd_buf *to,
+                             pd_error *err);
+
 enum { MANIFEST_FIELDS = 8 };
 
 /* One line: its kind is field[0]; the first n_key fields tell it from the

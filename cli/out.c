@@ -54,7 +54,7 @@ pd_status out_check(const char *path, bool force, const char *const *keep,
 	return PD_OK;
 }
 
-static pd_status write_all(int fd, const char *text, size_t length)
+int out_bytes(int fd, const char *text, size_t length)
 {
 	while (length) {
 		ssize_t n = write(fd, text, length);
@@ -62,11 +62,11 @@ static pd_status write_all(int fd, const char *text, size_t length)
 		if (n < 0 && errno == EINTR)
 			continue;
 		if (n <= 0)
-			return PD_IO;
+			return -1;
 		text += n;
 		length -= (size_t)n;
 	}
-	return fsync(fd) == 0 ? PD_OK : PD_IO;
+	return fsync(fd);
 }
 
 /* The text to a new file beside `path`; *temporary is its name, to be freed,
@@ -90,7 +90,7 @@ static pd_status stage(const char *path, const char *text, size_t length,
 		*temporary = NULL;
 		return st;
 	}
-	pd_status st = write_all(fd, text, length);
+	pd_status st = out_bytes(fd, text, length) == 0 ? PD_OK : PD_IO;
 
 	if (st != PD_OK)
 		pd_fail(err, st, "cannot write '%s': %s", path,
@@ -110,8 +110,8 @@ static pd_status settle(const char *temporary, const char *path, bool force,
 	               strerror(errno));
 }
 
-static pd_status write_file(const char *path, bool force, const char *text,
-                            size_t length, pd_error *err)
+pd_status out_apart(const char *path, bool force, const char *text,
+                    size_t length, pd_error *err)
 {
 	char *temporary;
 	pd_status st = stage(path, text, length, &temporary, err);
@@ -187,7 +187,7 @@ pd_status out_write(const char *path, bool force, const char *text,
 		return running_output(path, text, length, err);
 	progress_end();
 	if (!is_stdout(path))
-		st = write_file(path, force, text, length, err);
+		st = out_apart(path, force, text, length, err);
 	else
 		fwrite(text, 1, length, stdout); /* losses: out_finish */
 	return st == PD_OK ? running_output(path, text, length, err) : st;

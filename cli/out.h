@@ -32,6 +32,11 @@ struct out_file {
 };
 pd_status out_write_set(const struct out_file *file, size_t n,
                         const char *folder, bool force, pd_error *err);
+/* The same to a file, mode 0600, and not noted: what belongs to no manifest. */
+pd_status out_apart(const char *path, bool force, const char *text,
+                    size_t length, pd_error *err);
+/* All bytes onto the disk; -1 with errno set where they are not. */
+int out_bytes(int fd, const char *text, size_t length);
 /* Flush standard output; the exit status: `status`, or that of PD_IO when it
  * was 0 and output was lost (said on stderr, but not for a closed pipe). */
 int out_finish(int status);

@@ -146,10 +146,10 @@ static pd_status build(struct work *w)
 {
 	const struct manifest_line *day = manifest_find(&w->then, "date", NULL);
 	static const char *const still[] = { "no-ledger", "quiet" };
-	pd_status st = find_command(w);
+	pd_status st = PD_OK;
 
 	w->word = PD_NEW(w->arena, char *, w->then.n + 8);
-	if (st == PD_OK && !w->word)
+	if (!w->word)
 		st = no_memory(w);
 	if (st == PD_OK)
 		st = add_database(w);
@@ -311,6 +311,14 @@ static pd_status compare_lines(struct work *w)
 	return st;
 }
 
+/* A manifest for others names no database: only the files can be compared. */
+static bool has_files_only(const struct work *w)
+{
+	const struct opt *o = opt_find(w->command->opts, "db");
+
+	return o && o->must && !manifest_find(&w->then, "database", NULL);
+}
+
 /* ---- outputs --------------------------------------------------------- */
 
 static const char *piece(struct work *w, const char *at, const char *end)
@@ -400,6 +408,8 @@ static pd_status compare_outputs(struct work *w)
 		to->name = was->field[1];
 		to->same = o && strcmp(o->sha256, was->field[3]) == 0;
 		st = compare_file(w, was, o, to);
+		if (w->out->files_only)
+			to->same = to->file == PD_FILE_SAME;
 	}
 	return st;
 }
@@ -442,10 +452,14 @@ pd_status recompute(const struct recompute *r, pd_arena *arena,
 	*out = (pd_verified){ 0 };
 	*end = 0;
 	if (st == PD_OK)
-		st = build(&w);
+		st = find_command(&w);
 	if (st == PD_OK)
+		out->files_only = has_files_only(&w);
+	if (st == PD_OK && !out->files_only)
+		st = build(&w);
+	if (st == PD_OK && !out->files_only)
 		st = run(&w, end);
-	if (st == PD_OK && *end == 0)
+	if (st == PD_OK && *end == 0 && !out->files_only)
 		st = compare_lines(&w);
 	if (st == PD_OK && *end == 0)
 		st = compare_outputs(&w);

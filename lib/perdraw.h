@@ -33,6 +33,7 @@
 #include "base/paper.h"
 #include "base/pooled.h"
 #include "base/scan.h"
+#include "base/release.h"
 #include "base/size.h"
 #include "base/status.h"
 #include "base/verified.h"
@@ -44,6 +45,7 @@
 #include "data/history.h"
 #include "data/load.h"
 #include "data/privacy.h"
+#include "data/release.h"
 #include "data/source.h"
 #include "data/store.h"
 #include "data/vocab.h"
@@ -59,6 +61,8 @@
 #include "plan/watch.h"
 #include "report/compose.h"
 #include "report/compose_missing.h"
+#include "report/compose_release.h"
 #include "report/doc.h"
+#include "report/release_files.h"
 
 #endif

@@ -174,3 +174,19 @@ SELECT CAST(strftime('%Y', day * 86400, 'unixepoch') AS INTEGER) AS year,
 FROM assays JOIN (SELECT case_id, case_date AS day FROM cases)
      USING (case_id)
 WHERE day IS NOT NULL GROUP BY year ORDER BY year;
+
+-- Everything of every result, for others to read (release_read.c).
+--: release_assays
+SELECT assay_id, states, tnc, mnc, viability, hct, rbc, platelets, cd34, cd271,
+       cfu_f, cfu_f_e6, dish_1, dish_2, dish_3, dish_4, dish_5, dish_6,
+       cells_plated, culture_days, colony_threshold, source_id
+FROM assays ORDER BY assay_id;
+--: release_labels
+SELECT sample_id, label FROM sample_labels
+UNION SELECT sample_id, label FROM pool_samples ORDER BY 1, 2;
+-- What stays in the clinic: how many of each.
+--: release_left
+SELECT (SELECT count(*) FROM sample_labels),
+       (SELECT count(*) FROM pool_samples),
+       (SELECT count(*) FROM findings), (SELECT count(*) FROM looks),
+       (SELECT count(*) FROM plans), (SELECT count(*) FROM history);

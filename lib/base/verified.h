@@ -30,6 +30,8 @@ typedef struct pd_verified_output {
 typedef struct pd_verified {
 	const char *manifest, *command, *date, *version;
 	bool same;             /* all of it                                 */
+	bool files_only;       /* made for others, who have no database:
+	                          files were compared, nothing recomputed   */
 	size_t n_lines;        /* of the manifest                           */
 	size_t n_different;
 	pd_verified_line *different;

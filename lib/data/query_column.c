@@ -163,7 +163,7 @@ void q_column_names(pd_grain grain, char *buf, size_t size)
 /* ---- values ---- */
 
 /* Age as written down, or the middle of the year it must lie in. */
-static double age_of(const struct q_tree *t, const struct q_case *c)
+double q_case_age(const struct q_tree *t, const struct q_case *c)
 {
 	double born = t->patient[c->patient].birth_year;
 	int year, month, day;
@@ -200,7 +200,7 @@ static double of_case(const struct q_tree *t, uint32_t k, column c)
 	case DATE_DECIMAL: return decimal_year(it->date);
 	case DATE_DAYS: return it->date;
 	case SEX: return code(t->patient[it->patient].sex);
-	case AGE: return age_of(t, it);
+	case AGE: return q_case_age(t, it);
 	case BMI: return it->bmi;
 	case OPERATOR: return code(it->operator_);
 	case REPEAT: return it->repeat;

@@ -168,6 +168,8 @@ pd_status q_column_fill(const struct q_tree *t, const struct q_rows *rows,
                         const char *name, pd_grain grain, pd_frame *f,
                         pd_error *err);
 const char *q_column_words(const char *name);
+/* Age as written down, or the middle of the year it must lie in. */
+double q_case_age(const struct q_tree *t, const struct q_case *c);
 /* All names at a grain, joined by commas, into buf. */
 void q_column_names(pd_grain grain, char *buf, size_t size);
 

@@ -66,6 +66,7 @@ extern const char pd_sql_read_counts[], pd_sql_read_sources[],
     pd_sql_cover_aliquots[], pd_sql_cover_assays[], pd_sql_cover_cultures[],
     pd_sql_year_patients[],
     pd_sql_year_cases[], pd_sql_year_sites[], pd_sql_year_aliquots[],
-    pd_sql_year_assays[];
+    pd_sql_year_assays[], pd_sql_release_assays[], pd_sql_release_labels[],
+    pd_sql_release_left[];
 
 #endif

@@ -14,6 +14,21 @@ static void lead(pd_doc *d, const pd_verified *v)
 		changed += v->output[i].file == PD_FILE_CHANGED;
 		there += v->output[i].file != PD_FILE_ABSENT;
 	}
+	if (v->files_only) {
+		pd_doc_paragraph(
+		    d, PD_LEAD,
+		    pd_doc_print(d, "%s: %s of %s files are as the manifest "
+		                 "records them, byte for byte.",
+		                 v->same ? "The same" : "Different",
+		                 pd_say_count(d, v->n_outputs - other),
+		                 pd_say_count(d, v->n_outputs)));
+		pd_doc_paragraph(
+		    d, PD_PLAIN,
+		    "The manifest was made for others and names no database: "
+		    "the files were compared with it, nothing was recomputed. "
+		    "It is not signed: whoever changed both would not be seen.");
+		return;
+	}
 	if (v->same)
 		pd_doc_paragraph(
 		    d, PD_LEAD,
@@ -68,7 +83,9 @@ static void outputs(pd_doc *d, const pd_verified *v)
 			continue;
 		cell[0] = o->name[0] == '-' && !o->name[1] ? "standard output"
 		                                           : o->name;
-		cell[1] = o->same ? "the same" : "different";
+		cell[1] = v->files_only ? "not done"
+		          : o->same     ? "the same"
+		                        : "different";
 		cell[2] = files[o->file];
 		cell[3] = o->where;
 	}
@@ -100,13 +117,15 @@ static void lines(pd_doc *d, const pd_verified *v)
 
 pd_status pd_compose_verified(const pd_verified *v, pd_doc **out, pd_error *err)
 {
-	pd_doc *d = pd_doc_new("Outputs recomputed", "en");
+	const char *title = v->files_only ? "Files held against their manifest"
+	                                  : "Outputs recomputed";
+	pd_doc *d = pd_doc_new(title, "en");
 	pd_block *list;
 
 	*out = NULL;
 	if (!d)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	pd_doc_heading(d, 1, "top", "Outputs recomputed");
+	pd_doc_heading(d, 1, "top", title);
 	lead(d, v);
 	pd_doc_page_end(d);
 	outputs(d, v);

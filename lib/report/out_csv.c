@@ -2,80 +2,28 @@
  * out_csv.c - one table of a document as CSV (RFC 4180), and the description
  * of such files as metadata of CSV on the Web (W3C Recommendations "Model for
  * Tabular Data and Metadata on the Web" and "Metadata Vocabulary for Tabular
- * Data", 17 December 2015, as we know them). Numbers are plain; text that a
- * spreadsheet would take for a formula gets an apostrophe before it.
+ * Data", 17 December 2015, as we know them). Numbers are plain; what a cell
+ * looks like is csv_text.h's.
  */
-#include "report/clean.h"
+#include "report/csv_text.h"
 #include "report/grid.h"
 #include "report/json_text.h"
 
 #include <string.h>
-
-/* Would a spreadsheet compute this? The sign may follow blanks, and its
- * full-width form counts. */
-static bool looks_like_formula(const char *text)
-{
-	uint32_t c;
-
-	do
-		c = pd_clean_next(&text);
-	while (c == ' ' || c == 0xA0 || c == 0x3000 ||
-	       (c >= 0x2000 && c <= 0x200A) || c == 0x202F || c == 0xFFFD);
-	return c == '=' || c == '+' || c == '-' || c == '@' || c == 0xFF1D ||
-	       c == 0xFF0B || c == 0xFF0D || c == 0xFF20;
-}
-
-/* A text as it stands in the file, before quoting. */
-static void add_guarded(pd_buf *out, const char *text)
-{
-	if (looks_like_formula(text) || *text == '\t' || *text == '\r')
-		pd_buf_char(out, '\'');
-	pd_clean_add(out, text);
-}
-
-static void add_field(pd_buf *out, const char *text, bool number)
-{
-	pd_buf field;
-
-	if (!text)
-		return;
-	if (number) {
-		pd_buf_add(out, text);
-		return;
-	}
-	pd_buf_init(&field);
-	add_guarded(&field, text);
-	const char *s = pd_buf_text(&field);
-	bool quote = s[strcspn(s, ",\"\r\n")] || *s == ' ' ||
-	             (*s && s[strlen(s) - 1] == ' ') || !*s;
-
-	if (quote)
-		pd_buf_char(out, '"');
-	for (const char *p = s; *p; p++) {
-		if (*p == '"')
-			pd_buf_char(out, '"');
-		pd_buf_char(out, *p);
-	}
-	if (quote)
-		pd_buf_char(out, '"');
-	if (!pd_buf_ok(&field))
-		out->failed = true;
-	pd_buf_clear(&field);
-}
 
 static void add_grid(pd_buf *out, const pd_grid *g)
 {
 	for (size_t k = 0; k < g->n_columns; k++) {
 		if (k)
 			pd_buf_char(out, ',');
-		add_field(out, g->column[k].title, false);
+		pd_csv_field(out, g->column[k].title, false);
 	}
 	pd_buf_add(out, "\r\n");
 	for (size_t i = 0; i < g->table->n_rows; i++) {
 		for (size_t k = 0; k < g->n_columns; k++) {
 			if (k)
 				pd_buf_char(out, ',');
-			add_field(out, g->cell[i][k], g->column[k].number);
+			pd_csv_field(out, g->cell[i][k], g->column[k].number);
 		}
 		pd_buf_add(out, "\r\n");
 	}
@@ -103,34 +51,6 @@ pd_status pd_doc_write_csv(const pd_doc *d, unsigned number, pd_buf *out,
 	return g && pd_buf_ok(out) ? PD_OK : no_memory(err);
 }
 
-/* A file's name as a relative URL (RFC 3986). */
-static void add_url(pd_buf *out, const char *name)
-{
-	static const char plain[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-	                            "abcdefghijklmnopqrstuvwxyz0123456789-._~";
-
-	pd_buf_char(out, '"');
-	for (const char *p = name; *p; p++)
-		if (strchr(plain, *p))
-			pd_buf_char(out, *p);
-		else
-			pd_buf_print(out, "%%%02X", (unsigned char)*p);
-	pd_buf_char(out, '"');
-}
-
-/* A text as the file has it, guard included. */
-static void add_as_written(pd_buf *out, const char *text)
-{
-	pd_buf b;
-
-	pd_buf_init(&b);
-	add_guarded(&b, text);
-	pd_json_string(out, pd_buf_text(&b));
-	if (!pd_buf_ok(&b))
-		out->failed = true;
-	pd_buf_clear(&b);
-}
-
 static void add_columns(pd_buf *out, const pd_grid *g, const char *in)
 {
 	for (size_t k = 0; k < g->n_columns; k++) {
@@ -138,7 +58,7 @@ static void add_columns(pd_buf *out, const pd_grid *g, const char *in)
 
 		pd_buf_print(out, "%s\n%s  {\"name\": \"%s\", \"titles\": ",
 		             k ? "," : "", in, c->name);
-		add_as_written(out, c->title);
+		pd_csv_json(out, c->title);
 		pd_buf_print(out, ", \"datatype\": \"%s\", \"null\": \"\"}",
 		             c->number ? "decimal" : "string");
 	}
@@ -172,7 +92,7 @@ static bool add_one(pd_buf *out, const pd_table *t, const char *url,
 
 	if (g) {
 		pd_buf_add(out, "\"url\": ");
-		add_url(out, url);
+		pd_csv_url(out, url);
 		pd_buf_print(out, ",\n%s\"dc:title\": ", in);
 		pd_buf title;
 
