@@ -210,7 +210,7 @@ status 0 "with the clinic's manifest" $release --into eight --seed 7 \
 	--csv eight.csv --latex eight.tex --tsv eight.tsv --text eight.txt
 check "forms" [ -s eight.html ] && [ -s eight.json ] && [ -s eight-4.csv ]
 status 0 "recomputed" "$perdraw" verify eight.manifest
-says out 'The same: all outputs were recomputed'
+says out 'The same: all outputs were recomputed, every byte as'
 check "verifying wrote a folder" [ ! -e eight/eight ]
 check "the folder's manifest tells the seed" \
 	sh -c '! grep -q seed eight/manifest.tsv'
