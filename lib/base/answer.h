@@ -217,6 +217,8 @@ typedef struct pd_answer {
 	size_t n_components;          /* variance components of the fit        */
 	const char **component_name;
 	const double *component_sd;   /* working scale                         */
+	const double *component_low, *component_high; /* their limits, NaN
+	                                 where there are none                  */
 	unsigned n_looks;             /* readings of this question, this one too */
 	bool looks_paid;              /* intervals hold for several readings   */
 	unsigned looks_planned;       /* 0: for any number of them             */

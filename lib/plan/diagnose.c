@@ -1,6 +1,7 @@
 /* diagnose.c - checks of the fit and cautions of the question, in words. */
 #include "plan/diagnose.h"
 #include "plan/words.h"
+#include "stats/nested_profile.h"
 #include "stats/paired.h"
 #include "stats/quantile.h"
 
@@ -38,15 +39,39 @@ static pd_status note(struct work *w, const char *words, pd_error *err)
 
 /* --- variance parts ------------------------------------------------------------ */
 
+/* Limits of each SD by the restricted likelihood; none where results are only
+ * known between limits, as one completed set knows too much. */
+static void component_limits(struct work *w, pd_fit *fit, double *low,
+                             double *high)
+{
+	bool whole = pd_impute_censored(fit->model) == 0;
+	pd_nested *m = whole ? pd_impute_first(fit->model) : NULL;
+
+	for (size_t k = 0; k <= fit->depth; k++) {
+		pd_error unused;
+		pd_profile p;
+
+		low[k] = high[k] = NAN;
+		if (m && pd_nested_profile_sd(m, k, 0, true, w->plan->level,
+		                              &p, &unused) == PD_OK) {
+			low[k] = p.e.low;
+			high[k] = p.e.high;
+		}
+	}
+}
+
 static pd_status components(struct work *w, pd_fit *fit, pd_error *err)
 {
 	size_t n = fit->depth + 1;
+	double *low = PD_NEW(w->arena, double, n);
+	double *high = PD_NEW(w->arena, double, n);
 	const char **name = PD_NEW(w->arena, const char *, n);
 	double *sd = PD_NEW(w->arena, double, n);
 	pd_status st = PD_OK;
 
-	if (!name || !sd)
+	if (!name || !sd || !low || !high)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	component_limits(w, fit, low, high);
 	for (size_t k = 0; k < fit->depth; k++) {
 		name[k] = pd_arena_print(w->arena, "between %ss",
 		                         w->r->level_name[fit->level[k]]);
@@ -66,6 +91,8 @@ static pd_status components(struct work *w, pd_fit *fit, pd_error *err)
 	w->a->n_components = n;
 	w->a->component_name = name;
 	w->a->component_sd = sd;
+	w->a->component_low = low;
+	w->a->component_high = high;
 	return PD_OK;
 }
 

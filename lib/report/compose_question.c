@@ -254,18 +254,51 @@ static void effect_table(pd_doc *d, const pd_answer *a)
 	    "or beyond would have been told from none 4 times in 5.");
 }
 
+/* An SD with its limits, where it has any. */
+static const char *spread_limits(pd_doc *d, const pd_answer *a, size_t i)
+{
+	double low = a->component_low ? a->component_low[i] : (double)NAN;
+	double high = a->component_high ? a->component_high[i] : (double)NAN;
+
+	if (isnan(low) || !isfinite(high))
+		return pd_say_short(d, a->component_sd[i]);
+	return pd_doc_print(d, "%s (%s to %s)",
+	                    pd_say_short(d, a->component_sd[i]),
+	                    pd_say_short(d, low), pd_say_short(d, high));
+}
+
+/* How alike two results are that share everything down to component i: the
+ * part of the variance they share. NULL for the last, which nothing shares. */
+static const char *shared(pd_doc *d, const pd_answer *a, size_t i)
+{
+	double sum = 0, of = 0;
+
+	for (size_t k = 0; k < a->n_components; k++) {
+		double v = a->component_sd[k] * a->component_sd[k];
+
+		of += v;
+		sum += k <= i ? v : 0;
+	}
+	return i + 1 < a->n_components && of > 0
+	           ? pd_say_fixed(d, sum / of, 3)
+	           : NULL;
+}
+
 static void component_table(pd_doc *d, const pd_answer *a)
 {
 	bool ratio = a->scale == PD_RATIO;
+	const char *level = pd_say_level(d, a);
 	const pd_cell_column column[] = {
 		{ "Spread", NULL, false },
-		{ ratio ? "SD, natural log scale" : "SD",
+		{ pd_doc_print(d, ratio ? "SD, natural log scale (%s CI)"
+		                        : "SD (%s CI)", level),
 		  ratio ? NULL : "percentage points", true },
 		{ "Two differ up to, 19 times in 20", NULL, true },
+		{ "Two of the same correlate (ICC)", NULL, true },
 	};
 	bool zero = false;
-	pd_table *t = pd_doc_table(d, "Where the spread comes from", 3, column,
-	                           "not estimated");
+	pd_table *t = pd_doc_table(d, "Where the spread comes from", 4, column,
+	                           "not estimated, or shared by no two");
 
 	for (size_t i = 0; i < a->n_components; i++) {
 		const char **cell = pd_doc_row(d, t, NULL);
@@ -276,13 +309,17 @@ static void component_table(pd_doc *d, const pd_answer *a)
 			return;
 		zero = zero || sd == 0;
 		cell[0] = pd_doc_text(d, a->component_name[i]);
-		cell[1] = pd_say_short(d, sd);
+		cell[1] = spread_limits(d, a, i);
+		cell[3] = shared(d, a, i);
 		cell[2] = isnan(sd) ? NULL
 		          : sd == 0 ? "none seen"
 		          : ratio   ? pd_doc_print(d, "%s-fold",
 		                                   pd_say_short(d, exp(far)))
 		                    : pd_say_short(d, far);
 	}
+	pd_doc_table_note(d, t, "Limits of an SD: profile of the restricted "
+	                        "likelihood. Two of the same: two results that "
+	                        "share what the line names and all above it.");
 	if (zero)
 		pd_doc_table_note(d, t,
 		                  "0: this spread could not be told from "
