@@ -63,6 +63,8 @@ static void make_effect(pd_answer *a, pd_effect *e)
 
 static void make_answer(struct made *m, size_t i)
 {
+	static const char *const reason[MOST] = { "reason 0", "reason 1",
+		                                  "reason 2", "reason 3" };
 	pd_answer *a = &m->answer[i];
 
 	*a = (pd_answer){ .name = "q", .title = "Is it so?",
@@ -76,7 +78,8 @@ static void make_answer(struct made *m, size_t i)
 	m->flow[i] = (pd_flow){ "recorded", 40, 30, 20, 10 };
 	m->question[i] = (pd_paper_question){ .grain = "pull",
 		                              .first_read = "2026-01-05",
-		                              .within = "site" };
+		                              .within = "site",
+		                              .margin_reason = reason[i] };
 	if (draw(5) == 0) {
 		a->refusal = "too few";
 		return;
@@ -335,6 +338,15 @@ START_TEST(each_method_used_and_no_other)
 		for (size_t k = 0; k < sizeof ways / sizeof *ways; k++)
 			said(methods, text, any_way(m, ways[k].way),
 			     ways[k].words, ways[k].source);
+		for (size_t i = 0; i < m->paper.review.n_answers; i++) {
+			char why[40];
+
+			snprintf(why, sizeof why, ", because reason %zu", i);
+			ck_assert_int_eq(
+			    strstr(methods, why) != NULL,
+			    m->answer[i].n_effects && margin(&m->answer[i]) &&
+			        m->answer[i].role == PD_PRIMARY);
+		}
 		free(methods);
 		free(text);
 	}

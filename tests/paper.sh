@@ -61,7 +61,7 @@ paper() {
 status 0 "a paper" paper --no-ledger --width 120
 cp "$scratch/out" paper.txt
 says out "Table 1. Characteristics of the patients and draws by needle geometry"
-says out "Standardized"
+says out "Standardised"
 says out "Figure 1. Flow of the records"
 says out "Methods text"
 says out "Data availability: [for the author to complete"

@@ -73,5 +73,7 @@ void pd_paper_margins(pd_paper_doc *w);
 const char *pd_paper_years(pd_doc *d, const pd_review *r);
 /* Was it answered? */
 bool pd_paper_answered(const pd_answer *a);
+/* "0.80 to 1.25", "-2 to 2"; of an answer with a margin. */
+const char *pd_paper_margin(pd_doc *d, const pd_answer *a);
 
 #endif

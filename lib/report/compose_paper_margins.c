@@ -42,35 +42,10 @@ static const char *when_set(pd_paper_doc *w, size_t i)
 	const pd_paper_question *q = &w->p->question[i];
 
 	if (q->files_after == 0)
-		return pd_doc_print(w->d,
-		                    "post hoc unless fixed in writing "
-		                    "before: first read %s, all data already "
-		                    "loaded",
+		return pd_doc_print(w->d, "post hoc; first read %s",
 		                    q->first_read);
-	return pd_doc_print(w->d,
-	                    "first read %s; %zu of %zu files loaded "
-	                    "after it, for the others post hoc unless fixed in "
-	                    "writing before",
-	                    q->first_read, q->files_after, w->p->n_sources);
-}
-
-static const char *margin_words(pd_doc *d, const pd_answer *a)
-{
-	double low, high;
-	pd_buf b;
-
-	pd_margin_limits(a, &low, &high);
-	pd_buf_init(&b);
-	if (a->scale == PD_RATIO) {
-		pd_number_fixed(&b, low, 2);
-		pd_buf_add(&b, " to ");
-		pd_number_fixed(&b, high, 2);
-	} else {
-		pd_number_short(&b, low);
-		pd_buf_add(&b, " to ");
-		pd_number_short(&b, high);
-	}
-	return pd_doc_take(d, &b);
+	return pd_doc_print(w->d, "before %zu of %zu files; first read %s",
+	                    q->files_after, w->p->n_sources, q->first_read);
 }
 
 static void margin_rows(pd_paper_doc *w, pd_table *t, size_t i)
@@ -87,7 +62,7 @@ static void margin_rows(pd_paper_doc *w, pd_table *t, size_t i)
 		    w->d, "Q%zu (%s): %s%s", i + 1, pd_say_role(a->role),
 		    pd_say_label(w->d, a, e),
 		    a->scale == PD_RATIO ? "" : ", percentage points");
-		cell[1] = margin_words(w->d, a);
+		cell[1] = pd_paper_margin(w->d, a);
 		cell[2] = w->p->question[i].margin_reason;
 		cell[3] = when_set(w, i);
 		cell[4] =
@@ -114,11 +89,17 @@ static void margin_notes(pd_paper_doc *w, pd_table *t)
 	                 pd_paper_cite(w, PD_CITED_PIAGGIO)));
 	pd_doc_table_note(
 	    w->d, t,
-	    "Nobody was assigned by chance, so there are no sets by "
-	    "intention and by protocol: the estimates hold all "
-	    "eligible draws as they were made, and the sensitivity "
-	    "table restricts them. The author names the design in the "
-	    "title and completes the rest.");
+	    "Post hoc: all data were loaded when the question was first "
+	    "read; report the margin so unless it was fixed in writing "
+	    "before. Before some files: for the data of the others the same "
+	    "holds.");
+	pd_doc_table_note(
+	    w->d, t,
+	    "Where nobody was assigned by chance there are no sets by "
+	    "intention and by protocol: the estimates hold all eligible "
+	    "draws as they were made, and the sensitivity table restricts "
+	    "them. The author names the design in the title and completes "
+	    "the rest.");
 }
 
 void pd_paper_margins(pd_paper_doc *w)

@@ -310,6 +310,51 @@ static void say_margins(pd_paper_doc *w, const struct facts *f, pd_buf *b)
 	             pd_paper_cite(w, PD_CITED_SCHUIRMANN));
 }
 
+/* Margins and reasons of the primary questions; the others' are in the sheet. */
+static void say_primary_margins(pd_paper_doc *w, pd_buf *b)
+{
+	const pd_review *r = &w->p->review;
+	bool any = false;
+
+	for (size_t i = 0; i < r->n_answers; i++) {
+		const pd_answer *a = &r->answer[i];
+		const char *why = w->p->question[i].margin_reason;
+
+		if (a->role != PD_PRIMARY || !pd_paper_answered(a) ||
+		    !isfinite(a->margin))
+			continue;
+		pd_buf_print(b, "%sQ%zu, %s %s%s%s",
+		             any ? "; " : "Margins of the primary questions: ",
+		             i + 1,
+		             a->scale == PD_RATIO ? "a ratio of"
+		                                  : "percentage points of",
+		             pd_paper_margin(w->d, a), why ? ", because " : "",
+		             why ? why : "");
+		any = true;
+	}
+	if (any)
+		pd_buf_add(b, ". ");
+}
+
+/* How it came about who got which, as the plan says. */
+static void say_assigned(pd_paper_doc *w, pd_buf *b)
+{
+	bool any = false;
+
+	for (size_t i = 0; i < w->p->review.n_answers; i++) {
+		if (!w->p->question[i].assigned)
+			continue;
+		pd_buf_print(b, "%sQ%zu, %s",
+		             any ? "; "
+		                 : " How it came about who got which, as the "
+		                   "plan says: ",
+		             i + 1, w->p->question[i].assigned);
+		any = true;
+	}
+	if (any)
+		pd_buf_char(b, '.');
+}
+
 static void say_levels(pd_paper_doc *w, const struct facts *f, pd_buf *b)
 {
 	const pd_review *r = &w->p->review;
@@ -458,6 +503,7 @@ void pd_paper_methods(pd_paper_doc *w)
 	             "least %zu patients; all draws that met a question's "
 	             "conditions were used, and no number was set beforehand.",
 	             w->p->min_patients);
+	say_assigned(w, &b);
 	paragraph(w, &b);
 	if (!f.answered)
 		return;
@@ -472,6 +518,7 @@ void pd_paper_methods(pd_paper_doc *w)
 	say_limits(w, &f, &b);
 	paragraph(w, &b);
 	say_margins(w, &f, &b);
+	say_primary_margins(w, &b);
 	say_levels(w, &f, &b);
 	say_looks(w, &f, &b);
 	paragraph(w, &b);

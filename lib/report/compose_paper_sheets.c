@@ -328,7 +328,7 @@ static const char *analysis_unit(pd_paper_doc *w)
 static const char *equivalence(pd_paper_doc *w)
 {
 	return w->p->table.n_arms == 2 && !w->p->table.none
-	           ? table_words(w, "standardized differences in ",
+	           ? table_words(w, "standardised differences in ",
 	                         w->characteristics)
 	           : NULL;
 }

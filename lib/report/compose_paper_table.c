@@ -193,7 +193,7 @@ static pd_table *begin(pd_paper_doc *w, const pd_answer *a)
 	    (pd_cell_column){ c->n_arms ? "All" : "All draws", NULL, true };
 	if (c->n_arms == 2)
 		column[n++] =
-		    (pd_cell_column){ "Standardized difference", NULL, true };
+		    (pd_cell_column){ "Standardised difference", NULL, true };
 	return pd_doc_table(
 	    w->d,
 	    pd_doc_print(w->d, "Characteristics of the patients and draws%s%s",
@@ -212,7 +212,7 @@ static void difference_note(pd_paper_doc *w, pd_table *t)
 	    w->d, t,
 	    pd_doc_print(
 	        w->d,
-	        "Standardized difference: difference of means or shares "
+	        "Standardised difference: difference of means or shares "
 	        "over their pooled SD, without sign, of each whole "
 	        "characteristic %s%s.%s%s%s",
 	        pd_paper_cite_two(w, PD_CITED_AUSTIN, PD_CITED_YANG),
