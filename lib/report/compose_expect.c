@@ -351,8 +351,8 @@ static void map(pd_doc *d, const pd_expect_answer *a)
 	pd_figure *f = pd_doc_figure(
 	    d, map_title(d, a),
 	    pd_doc_print(d, "Across: the number of sites; down: mL drawn at "
-	                 "every site. The darker a cell, the %s. Cells that "
-	                 "were not seen hold no number.",
+	                 "every site. The stronger the shade of a cell, "
+	                 "the %s. Cells that were not seen hold no number.",
 	                 isnan(a->target) ? "larger the yield"
 	                                  : "more of 100 reach the target"),
 	    pd_figure_map(d->arena, m, false), pd_figure_map(d->arena, m, true));

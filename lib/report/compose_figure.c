@@ -215,9 +215,9 @@ static void pair_figure(pd_doc *d, const pd_answer *a)
 	                                 first, second)),
 	    pd_doc_print(
 	        d,
-	        "Left: one line joins the two results of one pair, %s on the left "
+	        "First panel: one line joins the two results of one pair, %s on the left "
 	        "and %s on the right, on a %s axis; a rising line means more with "
-	        "%s. %zu of %zu lines rise, %zu fall. Right: the %s of each pair "
+	        "%s. %zu of %zu lines rise, %zu fall. Second panel: the %s of each pair "
 	        "as a dot, with the estimate and its interval; the shaded band is "
 	        "the margin.%s%s",
 	        second, first, axis_kind(a), first, c.more, a->points.n_pairs,
@@ -242,7 +242,7 @@ static void level_figure(pd_doc *d, const pd_answer *a)
 	    pd_doc_print(
 	        d,
 	        "One dot a patient (the mean of their results at that level), on "
-	        "a %s axis; beside the dots of each level a "
+	        "a %s axis; with the dots of each level a "
 	        "square with its interval marks the %s, patients as units.%s%s",
 	        axis_kind(a), a->scale == PD_RATIO ? "geometric mean" : "mean",
 	        zero_results(d, a, zeros), left_out(d, a)),

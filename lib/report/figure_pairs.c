@@ -166,7 +166,7 @@ static struct panels lay_out(const pd_answer *a, const pd_figure_words *w,
 		p.right = p.right_2 = p.width - 6;
 		p.foot = 264;
 		p.top_2 = p.foot + names + 12;
-		p.foot_2 = p.top_2 + 190;
+		p.foot_2 = p.top_2 + 240;
 		p.height = p.foot_2 + 12;
 		p.in = fmax(34, (p.right - p.left) / 4);
 		return p;
