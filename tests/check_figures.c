@@ -1,6 +1,7 @@
 /*
  * check_figures.c - axes, and marks that stay inside their scene.
  */
+#include "base/depletion.h"
 #include "report/block.h"
 #include "report_read.h"
 #include "scene_read.h"
@@ -197,6 +198,128 @@ START_TEST(zeros_are_counted)
 }
 END_TEST
 
+/* ---- the figures an ordinary sample has not ----------------------------- */
+
+static pd_reading reading[] = {
+	{ "2025-04-07", 17, 0.71, 0.38, 1.33, 42, -2.22, 2.98 },
+	{ "2025-07-03", 29, 0.66, 0.47, 0.93, 118, -4.51, 2.81 },
+	{ "2025-10-06", 41, 0.62, 0.50, 0.77, 190, -6.59, 2.74 },
+};
+
+static pd_alike alike[] = {
+	{ "age", 61.2, 58.7, 0.213, 0.0004 },
+	{ "sex: male", 0.48, 0.51, -0.061, -0.012 },
+	{ "operator: op-a", 1, 1, NAN, NAN },
+};
+
+/* Readings of the first question, likeness of the needle's, pulls and sites. */
+static void add_figures(struct report *r, pd_depletion *d, pd_weighing *w)
+{
+	pd_answer *a = &r->review->answer[SAMPLE_SECOND_PULL];
+
+	a->n_readings = COUNT(reading);
+	a->reading = reading;
+	*w = (pd_weighing){ .n_alike = COUNT(alike), .alike = alike,
+		            .evalue = NAN, .evalue_limit = NAN };
+	r->review->answer[SAMPLE_NEEDLE].weighing = w;
+	*d = (pd_depletion){ .outcome_words = "colony-forming units (CFU-F)",
+		             .judge_words = "concentration",
+		             .unit = "CFU-F/mL", .level = 0.95, .least = 10,
+		             .where_text = "landmark is posterior iliac crest",
+		             .n_censored = 3, .n_further = 7, .n_holes = 2,
+		             .n_pulls = 2 };
+	for (size_t h = 0; h < 2; h++)
+		for (size_t k = 0; k < 2; k++)
+			d->cell[h][k] = (pd_depletion_cell){
+				h ? 9 : 140, 200, 531 - 217.0 * (double)k,
+				401, 703, NULL, h ? 8 : 133,
+				0.41 + 0.3 * (double)h, 0.37, 0.87 };
+	r->review->n_depletions = 1;
+	r->review->depletion = d;
+}
+
+/* Every run of blanks and line ends as one blank. */
+static char *unwrapped(const char *text)
+{
+	char *out = malloc(strlen(text) + 1), *to = out;
+
+	ck_assert_ptr_nonnull(out);
+	for (; *text; text++) {
+		bool gap = *text == ' ' || *text == '\n';
+
+		if (!gap)
+			*to++ = *text;
+		else if (to > out && to[-1] != ' ')
+			*to++ = ' ';
+	}
+	*to = '\0';
+	return out;
+}
+
+/* Each is there, sound, names a table that is there, and says in both forms
+ * the same words; the numbers stand in the tables. */
+START_TEST(further_figures)
+{
+	struct report r;
+	pd_depletion d;
+	pd_weighing w;
+	pd_buf text, html;
+	struct words a, b;
+
+	report_open(&r);
+	add_figures(&r, &d, &w);
+	report_compose(&r);
+	ck_assert_uint_eq(all_inside(r.doc), 16);
+	for (const pd_block *p = r.doc->first; p; p = p->next)
+		if (p->kind == PD_BLOCK_FIGURE)
+			ck_assert_ptr_nonnull(
+			    pd_doc_table_at(r.doc, p->figure->table));
+	report_write(r.doc, 80, &text);
+	report_write(r.doc, 0, &html);
+	static const char *const said[] = {
+		"0.71 (0.38 to 1.33)", "2025-07-03", "118",
+		"Beyond the band: 1 of 2 before, 0", "0.41 (0.37 to 0.87)",
+		"7 results of later sites or pulls", "Pull by pull, site by site",
+		"3 results known between limits", "fewer than 10 patients",
+	};
+
+	char *line = unwrapped(pd_buf_text(&text));
+
+	for (size_t k = 0; k < COUNT(said); k++)
+		ck_assert_msg(strstr(line, said[k]) != NULL,
+		              "'%s' is not said", said[k]);
+	free(line);
+	words_of_text(pd_buf_text(&text), &a);
+	words_of_html(pd_buf_text(&html), &b);
+	for (size_t k = 0; k < a.n; k++)
+		ck_assert_msg(words_hold(&b, a.word[k]), "'%s' in text only",
+		              a.word[k]);
+	words_clear(&a);
+	words_clear(&b);
+	pd_buf_clear(&text);
+	pd_buf_clear(&html);
+	report_close(&r);
+}
+END_TEST
+
+/* One reading, no column, no cell: none of them is drawn. */
+START_TEST(nothing_to_draw)
+{
+	struct report r;
+	pd_depletion d;
+	pd_weighing w;
+
+	report_open(&r);
+	add_figures(&r, &d, &w);
+	r.review->answer[SAMPLE_SECOND_PULL].n_readings = 1;
+	w.n_alike = 0;
+	r.review->n_depletions = 0;
+	report_compose(&r);
+	ck_assert_uint_eq(all_inside(r.doc), 13);
+	report_close(&r);
+}
+END_TEST
+
 static Suite *suite(void)
 {
 	Suite *s = suite_create("figures");
@@ -208,6 +331,8 @@ static Suite *suite(void)
 	tcase_add_test(t, figures_stay_inside);
 	tcase_add_test(t, clipped_intervals_end_in_arrows);
 	tcase_add_test(t, zeros_are_counted);
+	tcase_add_test(t, further_figures);
+	tcase_add_test(t, nothing_to_draw);
 	suite_add_tcase(s, t);
 	return s;
 }
