@@ -138,6 +138,19 @@ says out "implausible-value: found recipient_body_mass '103.4'"
 check "no digits are said to be preferred: they are not" sh -c \
 	"! grep -q digit-preference '$scratch/out'"
 
+status 0 "release" "$perdraw" release --db "$dose" --seed 7 \
+	--into "$scratch/given" --date 2026-01-05
+check "187 rows are given away" sh -c \
+	"cat '$scratch'/given/*.csv | grep -c ',\?' | awk '{ exit !(\$1 > 187) }'"
+check "no date goes with them" sh -c \
+	"! grep -q '2020-01-01' '$scratch'/given/*.csv"
+
+# lm: body mass -0.018857905 (SE 0.002159623, 181 df): ln 2 over it and over
+# its limits.
+flat half "$perdraw" ask -q --db "$dose" --no-ledger \
+	--plan "$maps/transplant.plan" body-mass
+told half "half is left for every 36.8 (30 to 47.5) by which"
+
 # ---- the questions of docs/questions.md as a clinic would ask them: neither
 # file holds how a draw was made, so each is refused and a column named.
 for set in cd34 transplant; do

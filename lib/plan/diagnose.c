@@ -372,6 +372,25 @@ static pd_status limits(struct work *w, pd_error *err)
 	    100.0 * (double)r->n_censored / (double)r->n), err);
 }
 
+/* A steady fall by steps: after how many of the parameter's units half is left,
+ * ln 2 * step / -b, and its limits from those of b. */
+static pd_status halves(struct work *w, pd_error *err)
+{
+	const pd_question *q = w->q;
+	const pd_estimate *e = &w->a->effect[0].log;
+
+	if (q->kind != PD_COMPARE_SLOPE || isnan(q->step) || q->differs_by ||
+	    q->scale != PD_RATIO || !(e->high < 0))
+		return PD_OK;
+	double per = log(2) * q->step;
+
+	return note(w, pd_arena_print(
+	    w->arena, "Halves: half is left for every %.3g (%.3g to %.3g) by "
+	    "which %s rises; a straight line on the log scale, not to be drawn "
+	    "beyond the values seen.", per / -e->value, per / -e->low,
+	    per / -e->high, pd_words_parameter(q->parameter)), err);
+}
+
 pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
                       const pd_rows *rows, const pd_method *method,
                       pd_fit *fit, const pd_pairs *pairs,
@@ -399,6 +418,8 @@ pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
 		st = note(&w, rows->dilution_note, err);
 	for (size_t k = 0; st == PD_OK && k < rows->n_share_notes; k++)
 		st = note(&w, rows->share_note[k], err);
+	if (st == PD_OK && w.a->n_effects)
+		st = halves(&w, err);
 	if (st == PD_OK && pairs)
 		st = pair_spread(&w, pairs, err);
 	if (st == PD_OK && fit)
