@@ -22,7 +22,7 @@ static const struct opt opts[] = {
 	{ "since", 0, OPT_TEXT, false, AT(since), "DATE",
 	  "only what was done on that day and later (ISO)" },
 	{ "what", 0, OPT_CHOICE, false, AT(what),
-	  "load|supersede|plan|look|release",
+	  "load|supersede|plan|look|release|claim",
 	  "only what was of that kind" },
 	{ "printed", 0, OPT_TEXT, false, AT(printed), "HASH",
 	  "a hash printed before: is it in the chain?" },
@@ -49,7 +49,8 @@ static pd_status history(const struct history_options *o, pd_arena *arena,
                          pd_history *h, pd_error *err)
 {
 	static const char *const kinds[] = { NULL, "load", "supersede",
-		                             "plan", "look", "release" };
+		                             "plan", "look", "release",
+		                             "claim" };
 	pd_history_request ask = { .since = o->since, .what = kinds[o->what],
 		                   .printed = o->printed };
 	pd_store *store = NULL;

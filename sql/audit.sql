@@ -10,9 +10,10 @@ VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7);
 --: audit_all
 SELECT seq, at, uid, what, detail, previous, hash FROM audit ORDER BY seq;
 
--- The newest row that changed data: every hash before it stands behind it.
+-- The newest row that changed data: every hash before it stands behind it. A
+-- change of version changes none.
 --: audit_data_state
-SELECT hash FROM audit WHERE what IN ('create', 'migrate', 'load', 'supersede')
+SELECT hash FROM audit WHERE what IN ('create', 'load', 'supersede')
 ORDER BY seq DESC LIMIT 1;
 
 -- What the chain's rows speak of, in the order they were written.
@@ -26,3 +27,6 @@ ORDER BY look_id;
 --: audit_replaced
 SELECT was_table, row_id, was, replaced_by, reason FROM history
 WHERE replaced_by = ?1 ORDER BY history_id;
+--: audit_claims
+SELECT p.sha256, c.name || ': ' || c.verdict, c.n_meanings, c.n_patients
+FROM claims c JOIN plans p USING (plan_id) ORDER BY c.claim_id;

@@ -24,7 +24,7 @@ ORDER BY type, name;
 -- 1885631095 is 'pdrw' read as a big-endian number.
 --: stamp
 PRAGMA application_id = 1885631095;
-PRAGMA user_version = 2;
+PRAGMA user_version = 3;
 
 --: begin_write
 BEGIN IMMEDIATE;

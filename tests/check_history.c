@@ -81,7 +81,7 @@ START_TEST(told_in_order)
 	static const struct {
 		const char *what, *subject, *words;
 	} want[] = {
-		{ "create", NULL, "database made, version 2" },
+		{ "create", NULL, "database made, version 3" },
 		{ "load", "a.csv", "4 rows: 1 patients, 1 cases, 2 sites, 4 "
 		  "aliquots, 4 results new" },
 		{ "load", "b.csv", "1 rows: 0 patients, 1 cases" },

@@ -152,75 +152,11 @@ START_TEST(other_versions)
 	pd_store *s = help_open(PD_OPEN_CREATE);
 
 	pd_store_close(s);
-	ck_assert_int_eq(help_run("PRAGMA user_version = 3"), SQLITE_OK);
-	refuse_open(PD_OPEN_READ, PD_DATA, "version 3");
-	ck_assert_int_eq(help_run("PRAGMA user_version = 2; "
+	ck_assert_int_eq(help_run("PRAGMA user_version = 4"), SQLITE_OK);
+	refuse_open(PD_OPEN_READ, PD_DATA, "version 4");
+	ck_assert_int_eq(help_run("PRAGMA user_version = 3; "
 	                          "PRAGMA application_id = 7"), SQLITE_OK);
 	refuse_open(PD_OPEN_WRITE, PD_DATA, "not a perdraw database");
-}
-END_TEST
-
-/* A database as version 1 made it, with one row in its chain. */
-static void make_version_1(char hash[65])
-{
-	const pd_audit_row first = { .seq = 1, .uid = 1000, .at = "2024-02-29",
-		                     .what = "create", .detail = "version 1",
-		                     .previous = pd_audit_first };
-	char row[400];
-	pd_error err;
-
-	ck_assert_int_eq(pd_audit_hash(&first, hash, &err), PD_OK);
-	ck_assert_int_eq(help_run(pd_sql_schema), SQLITE_OK);
-	ck_assert_int_eq(help_run(pd_sql_words), SQLITE_OK);
-	ck_assert_int_eq(help_run(pd_sql_triggers), SQLITE_OK);
-	ck_assert_int_eq(help_run(pd_sql_views), SQLITE_OK);
-	snprintf(row, sizeof row, "INSERT INTO audit VALUES (1, '%s', 1000, "
-	         "'create', 'version 1', '%s', '%s'); "
-	         "PRAGMA application_id = 1885631095; PRAGMA user_version = 1",
-	         first.at, pd_audit_first, hash);
-	ck_assert_int_eq(help_run(row), SQLITE_OK);
-}
-
-START_TEST(version_1)
-{
-	char hash[65], sql[160];
-	pd_store *s;
-
-	make_version_1(hash);
-	/* read as it is, by readers and inspectors, and left as it is */
-	pd_store_close(help_open(PD_OPEN_READ));
-	pd_store_close(help_open(PD_OPEN_INSPECT));
-	ck_assert_double_eq(help_ask("PRAGMA user_version"), 1);
-	/* brought to today's by the first writer, the chain going on */
-	s = help_open(PD_OPEN_WRITE);
-	ck_assert_double_eq(help_ask("PRAGMA user_version"), 2);
-	ck_assert_double_eq(help_ask("SELECT count(*) FROM audit"), 2);
-	snprintf(sql, sizeof sql, "SELECT count(*) FROM audit WHERE seq = 1 "
-	         "AND hash = '%s'", hash);
-	ck_assert_double_eq(help_ask(sql), 1);
-	ck_assert_double_eq(help_ask("SELECT count(*) FROM audit WHERE "
-	                             "what = 'migrate' AND detail = "
-	                             "'version 2'"), 1);
-	help_load_clean(s, "a.csv", wide);
-	pd_store_close(s);
-	pd_store_close(help_open(PD_OPEN_READ));
-	/* and rows of the new table are kept as those of the old were */
-	ck_assert_int_ne(help_run("DELETE FROM audit"), SQLITE_OK);
-	ck_assert_int_ne(help_run("UPDATE audit SET uid = 7"), SQLITE_OK);
-	ck_assert_int_ne(help_run("INSERT INTO audit VALUES (7, '', 0, 'load',"
-	                          " '', '', '')"), SQLITE_OK);
-	help_check_database();
-}
-END_TEST
-
-START_TEST(version_1_changed)
-{
-	char hash[65];
-
-	make_version_1(hash);
-	ck_assert_int_eq(help_run("DROP TRIGGER audit_keeps_rows"), SQLITE_OK);
-	refuse_open(PD_OPEN_READ, PD_DATA, "not ours");
-	refuse_open(PD_OPEN_WRITE, PD_DATA, "not ours");
 }
 END_TEST
 
@@ -450,8 +386,6 @@ int main(void)
 	tcase_add_test(t, ledger);
 	tcase_add_loop_test(t, foreign_objects, 0, 6);
 	tcase_add_test(t, other_versions);
-	tcase_add_test(t, version_1);
-	tcase_add_test(t, version_1_changed);
 	tcase_add_test(t, other_files);
 	tcase_add_test(t, damaged);
 	tcase_add_test(t, mode_is_private);

@@ -10,12 +10,12 @@
 #include "base/watch.h"
 
 /*
- * The first effect of a question at its last reading on other data, beside
+ * An effect of a question at its last reading on other data, beside
  * today's. Both words are of the printed interval alone, without what other
  * tests of the review take away: only this can be told from the ledger.
  */
 typedef struct pd_moved {
-	size_t answer;             /* place in the review                      */
+	size_t answer, effect;     /* place in the review; 0 where refused     */
 	const char *date;          /* of the last reading                      */
 	pd_verdict then, now;
 	double value, low, high;   /* then; as printed: ratio, or difference   */
@@ -72,15 +72,37 @@ typedef struct pd_outside {
 
 enum { PD_DRIFTS = 2, PD_OUTSIDES = 20 };
 
+/* A claim held against this clinic before; its newest row (data/claims.h). */
+typedef enum pd_kept_state {
+	PD_KEPT_SETTLED,   /* its verdict here says something                 */
+	PD_KEPT_OPEN,      /* not settled                                     */
+	PD_KEPT_NO_ANSWER, /* the data here could not tell                    */
+	PD_KEPT_NOT_ASKED  /* the file asks nothing of this clinic            */
+} pd_kept_state;
+
+typedef struct pd_claim_kept {
+	const char *name, *title, *date;
+	pd_kept_state state;
+	pd_verdict verdict;        /* of the effect here, then                 */
+	size_t n_meanings;
+	double printed, printed_low, printed_high, least, most;
+	double here, here_low, here_high;
+	size_t n_patients, n_rows; /* of the effect here; rows of that name    */
+	size_t n_loads, n_corrections; /* since                                */
+	pd_open open;              /* PD_KEPT_OPEN: about when; ->answer unused */
+} pd_claim_kept;
+
 typedef struct pd_changes {
-	size_t n_moved, n_new;     /* read before; not read before on other
-	                              data: of these ...                       */
+	size_t n_moved, n_new;     /* effects read before; questions not read
+	                              before on other data: of these ...       */
 	size_t n_reworded;         /* ... so many under another wording        */
 	pd_moved *moved;
 	size_t n_open;
 	pd_open *open;
 	size_t n_drifts;
 	pd_drift drift[PD_DRIFTS];
+	size_t n_claims;           /* names, in the order last read            */
+	pd_claim_kept *claim;
 	size_t n_outside, n_outside_all; /* the newest of them, and how many   */
 	pd_outside outside[PD_OUTSIDES];
 } pd_changes;

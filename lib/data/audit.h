@@ -34,7 +34,7 @@ pd_status pd_audit_hash(const pd_audit_row *r, char out[65], pd_error *err);
 /*
  * Add a row inside the caller's transaction. date: ISO date of the act, or
  * "" for the present time in UTC. what: create, migrate, load, supersede,
- * plan, look or release. Where the environment holds SOURCE_DATE_EPOCH, seconds since
+ * plan, look, release or claim. Where the environment holds SOURCE_DATE_EPOCH, seconds since
  * 1970, that time stands for the present one, and the user's number is left
  * out (PD_AUDIT_NOBODY), so that the same files give the same chain whoever
  * loads them; PD_USAGE where it holds something else.

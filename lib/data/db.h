@@ -17,6 +17,7 @@ struct pd_store {
 	sqlite3 *db;
 	char *path;       /* as given by the caller, for messages           */
 	bool writable;
+	int version;      /* of its tables; below ours only where it is read */
 	const char *made_on; /* date of the first row of a new store, or ""  */
 	bool wal;         /* the write-ahead log is what is wanted here     */
 	struct q_tree *tree;  /* the draws as last read (query_tree.c)      */

@@ -29,8 +29,8 @@ struct walk {
 	pd_arena *arena;
 	pd_history *out;
 	size_t room, gap_room;
-	struct things sources, plans, looks;
-	size_t n_plans, n_looks;  /* rows of the chain met so far */
+	struct things sources, plans, looks, claims;
+	size_t n_plans, n_looks, n_claims; /* rows of the chain met so far */
 	char before[65];
 	int64_t seq;
 };
@@ -245,6 +245,10 @@ static pd_status of_reading(struct walk *w, pd_history_row *r,
 	r->subject = t->name;
 	r->words = in == &w->plans
 	               ? pd_arena_print(w->arena, "SHA-256 %.12s...", hash)
+	           : in == &w->claims
+	               ? pd_arena_print(w->arena, "in %" PRId64 " patients "
+	                                "here; file SHA-256 %.12s...", t->more,
+	                                hash)
 	               : pd_arena_print(w->arena, "%" PRId64 " rows of %" PRId64
 	                                " patients; question %.12s...", t->n,
 	                                t->more, hash);
@@ -277,6 +281,9 @@ static pd_status tell(struct walk *w, pd_history_row *r, const char *detail,
 	if (strcmp(r->what, "look") == 0)
 		return of_reading(w, r, detail, &w->looks, w->n_looks++,
 		                  "question ", err);
+	if (strcmp(r->what, "claim") == 0)
+		return of_reading(w, r, detail, &w->claims, w->n_claims++,
+		                  "claim ", err);
 	if (strcmp(r->what, "release") == 0)
 		return of_release(w, r, detail, err);
 	r->words = pd_arena_print(w->arena, "database %s, %s",
@@ -348,8 +355,8 @@ static bool passes(const pd_history_request *ask, const pd_history_row *r)
 
 static bool changes_data(const char *what)
 {
-	return strcmp(what, "plan") != 0 && strcmp(what, "look") != 0 &&
-	       strcmp(what, "release") != 0;
+	return strcmp(what, "create") == 0 || strcmp(what, "load") == 0 ||
+	       strcmp(what, "supersede") == 0;
 }
 
 static pd_status add_row(struct walk *w, sqlite3_stmt *q, pd_error *err)
@@ -438,6 +445,9 @@ pd_status pd_history_read(pd_store *s, const pd_history_request *ask,
 		st = read_things(&w, pd_sql_audit_plans, false, &w.plans, err);
 	if (st == PD_OK)
 		st = read_things(&w, pd_sql_audit_looks, false, &w.looks, err);
+	if (st == PD_OK && s->version >= 3)
+		st = read_things(&w, pd_sql_audit_claims, false, &w.claims,
+		                 err);
 	if (st == PD_OK)
 		st = walk_chain(&w, err);
 	if (st == PD_OK)
@@ -446,5 +456,7 @@ pd_status pd_history_read(pd_store *s, const pd_history_request *ask,
 		st = unspoken(&w, &w.plans, "plan", err);
 	if (st == PD_OK)
 		st = unspoken(&w, &w.looks, "reading", err);
+	if (st == PD_OK)
+		st = unspoken(&w, &w.claims, "claim", err);
 	return pd_db_end(s, st, err);
 }

@@ -1,6 +1,7 @@
 /* ledger.c - what a store holds, what was noticed, what was asked of it. */
 #include "data/audit.h"
 #include "data/db.h"
+#include "data/effects.h"
 #include "data/sql_text.h"
 #include "data/vocab.h"
 
@@ -217,6 +218,8 @@ static pd_status add_look(pd_store *s, const pd_look *look, const char *state,
 		st = pd_db_do(s, q, err);
 	}
 	sqlite3_finalize(q);
+	if (st == PD_OK)
+		st = pd_effects_add(s, look, err);
 	snprintf(detail, sizeof detail, "question %.64s (%.100s)",
 	         look->question_sha256, look->question);
 	return st == PD_OK ? pd_audit_add(s, "look", detail, look->date, err)

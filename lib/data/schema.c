@@ -4,14 +4,17 @@
  */
 #include "base/buf.h"
 #include "data/audit.h"
+#include "data/backup.h"
 #include "data/db.h"
 #include "data/sql_text.h"
 
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* VERSION is what is written; a database from READABLE on can be read as it
- * is: what later versions brought, no reading needs. */
-enum { APPLICATION_ID = 1885631095, VERSION = 2, READABLE = 1 };
+ * is: the rooms that read what later versions brought ask for its version. */
+enum { APPLICATION_ID = 1885631095, VERSION = 3, READABLE = 1 };
 
 /* Texts that bring a database from version `from` to the next one, in order.
  * A new version adds a row here and a file sql/migrate_NNN.sql: a new
@@ -25,6 +28,7 @@ static const struct step {
 	{ 0, pd_sql_triggers },
 	{ 0, pd_sql_views },
 	{ 1, pd_sql_migrate_002 },
+	{ 2, pd_sql_migrate_003 },
 };
 
 /* Every object of the schema, one text a line, into `to`. */
@@ -158,12 +162,54 @@ static pd_status read_marks(pd_store *s, sqlite3_int64 *id,
 	return st;
 }
 
+/* Is the file at `path` a copy of s as it is? */
+static bool is_copy_of(pd_store *s, const char *path)
+{
+	char ours[65], theirs[65];
+	int64_t n = 0, m = 0;
+	pd_store *copy = NULL;
+	bool same = pd_store_open(path, PD_OPEN_READ, &copy, NULL) == PD_OK &&
+	            pd_audit_head(copy, theirs, &m, NULL) == PD_OK &&
+	            pd_audit_head(s, ours, &n, NULL) == PD_OK && n == m &&
+	            strcmp(ours, theirs) == 0 && copy->version == s->version;
+
+	pd_store_close(copy);
+	return same;
+}
+
+/*
+ * Before an old database is changed: a checked copy of it beside it,
+ * PATH.version-N. One that is there already serves where it is the same, left
+ * by a change that did not come to its end.
+ */
+static pd_status keep_copy(pd_store *s, pd_error *err)
+{
+	pd_backup made;
+	char *path;
+	pd_error inner = { 0 };
+
+	if (asprintf(&path, "%s.version-%d", s->path, s->version) < 0)
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	pd_status st = pd_store_backup(s, path, NULL, NULL, &made, &inner);
+
+	if (st == PD_CANNOT_CREATE && is_copy_of(s, path))
+		st = PD_OK;
+	if (st != PD_OK)
+		st = pd_fail_at(err, st, s->path, 0, 0, "not brought from "
+		                "version %d to %d, as it could not be copied "
+		                "first: %s", s->version, VERSION, inner.text);
+	free(path);
+	return st;
+}
+
 /* Bring the database to VERSION in one transaction. */
 static pd_status migrate(pd_store *s, pd_error *err)
 {
 	sqlite3_int64 id, version, bad = 0;
+	char now[32];
 	pd_status st = pd_db_begin_write(s, err);
 
+	snprintf(now, sizeof now, "version %d", VERSION);
 	if (st == PD_OK)
 		st = read_marks(s, &id, &version, err);
 	/* another process may have been first */
@@ -173,7 +219,7 @@ static pd_status migrate(pd_store *s, pd_error *err)
 			st = pd_db_run(s, pd_sql_stamp, err);
 		if (st == PD_OK)
 			st = pd_audit_add(s, version ? "migrate" : "create",
-			                  "version 2", s->made_on, err);
+			                  now, s->made_on, err);
 		if (st == PD_OK)
 			st = pd_db_number(s, pd_sql_lost_parents, &bad, err);
 		if (st == PD_OK && bad)
@@ -245,13 +291,18 @@ pd_status pd_schema_prepare(pd_store *s, bool create, pd_error *err)
 		st = check_pages(s, err);
 	if (st == PD_OK && s->writable)
 		st = set_journal(s, err);
+	if (st == PD_OK)
+		s->version = (int)version;
 	/* what is to be changed must be ours first */
 	if (st == PD_OK && !empty && version < VERSION)
 		st = compare(s, (int)version, err);
+	if (st == PD_OK && s->writable && !empty && version < VERSION)
+		st = keep_copy(s, err);
 	if (st == PD_OK && s->writable && (empty || version < VERSION)) {
 		sqlite3_db_config(s->db, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1,
 		                  (int *)NULL);
 		st = migrate(s, err);
+		s->version = VERSION;
 	}
 	if (st == PD_OK)
 		st = compare(s, s->writable ? VERSION : (int)version, err);

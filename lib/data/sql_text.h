@@ -21,13 +21,17 @@ extern const char pd_sql_defend[], pd_sql_journal[], pd_sql_rollback_journal[],
 extern const char pd_sql_audit_last[], pd_sql_audit_add[],
     pd_sql_audit_all[], pd_sql_audit_data_state[],
     pd_sql_audit_sources[], pd_sql_audit_plans[], pd_sql_audit_looks[],
+    pd_sql_audit_claims[],
     pd_sql_audit_replaced[];
 
 /* ledger.sql */
 extern const char pd_sql_look_seen[], pd_sql_look_count[], pd_sql_look_add[],
     pd_sql_look_first[], pd_sql_look_earlier[], pd_sql_look_last[],
     pd_sql_look_reworded[], pd_sql_looks_newest[], pd_sql_new_patients[],
-    pd_sql_sources_after[], pd_sql_plan_seen[], pd_sql_plan_add[];
+    pd_sql_sources_after[], pd_sql_plan_seen[], pd_sql_plan_add[],
+    pd_sql_look_effect_add[], pd_sql_effect_earlier[], pd_sql_first_earlier[],
+    pd_sql_effect_last[], pd_sql_first_last[],
+    pd_sql_claim_seen[], pd_sql_claim_add[], pd_sql_claims_newest[];
 
 /* load.sql */
 extern const char pd_sql_find_source[], pd_sql_same_size[],
@@ -53,7 +57,7 @@ extern const char pd_sql_old_profiles[],
     pd_sql_slips[], pd_sql_aliquot_line[], pd_sql_site_line[];
 
 /* migrate_NNN.sql: one string a file */
-extern const char pd_sql_migrate_002[];
+extern const char pd_sql_migrate_002[], pd_sql_migrate_003[];
 
 /* read.sql */
 extern const char pd_sql_read_counts[], pd_sql_read_sources[],

@@ -79,10 +79,16 @@ pd_status pd_store_culture_conditions(pd_store *s, pd_store_cultures *out,
  * too. estimate and se on the working scale. With a store opened for reading
  * nothing is written and *n_looks counts as if it had been.
  */
+typedef struct pd_look_effect {
+	const char *label;       /* what it compares; never ""                 */
+	double estimate, se, low, high;
+} pd_look_effect;
 typedef struct pd_look {
 	const char *question, *question_sha256, *date;
-	double estimate, se, low, high;
+	double estimate, se, low, high; /* of the first effect                 */
 	size_t n_rows, n_patients;
+	size_t n_effects;        /* all of them, in order, the first too       */
+	const pd_look_effect *effect;
 } pd_look;
 pd_status pd_store_look(pd_store *s, const pd_look *look, unsigned *n_looks,
                         pd_error *err);
@@ -99,6 +105,20 @@ typedef struct pd_earlier_look {
 pd_status pd_store_earlier_looks(pd_store *s, const char *question_sha256,
                                  pd_earlier_look **out, size_t *n,
                                  pd_error *err);
+/*
+ * Standard errors of one effect at the question's earlier readings on other
+ * states of the data, oldest first; the caller frees *se (NULL when none). The
+ * effect is found by its label; of readings made before version 3 of the
+ * database only the first effect's is known and stands for every one.
+ */
+pd_status pd_store_earlier_effects(pd_store *s, const char *question_sha256,
+                                   const char *label, double **se, size_t *n,
+                                   pd_error *err);
+/* The same effect at the newest reading on another state; out->label NULL when
+ * it was not read then, else `label`. */
+pd_status pd_store_last_effect(pd_store *s, const char *question_sha256,
+                               const char *label, size_t effect_no,
+                               pd_look_effect *out, pd_error *err);
 /*
  * The newest reading of the question on another state of the data than
  * today's; out->date "" when there is none. loads, corrections: files loaded

@@ -1,5 +1,7 @@
 /* changes.c - the ledger's last readings, the rate of patients, the charts. */
 #include "plan/changes.h"
+#include "data/claims.h"
+#include "plan/looks.h"
 #include "plan/verdict.h"
 #include "plan/watch.h"
 
@@ -38,7 +40,7 @@ static void printed(pd_scale scale, double log, double *out)
 
 static void set_today(const pd_answer *a, pd_moved *m)
 {
-	const pd_effect *e = &a->effect[0];
+	const pd_effect *e = &a->effect[m->effect];
 
 	m->refused = !answered(a);
 	if (m->refused) {
@@ -53,6 +55,30 @@ static void set_today(const pd_answer *a, pd_moved *m)
 	m->n_patients_now = a->flow[a->n_flow - 1].n_patients;
 }
 
+static pd_status put_moved(struct work *w, size_t i, size_t k,
+                           const pd_past_look *past, const pd_look_effect *e,
+                           pd_error *err)
+{
+	const pd_answer *a = &w->r->answer[i];
+	pd_moved *m = &w->c->moved[w->c->n_moved++];
+
+	m->answer = i;
+	m->effect = k;
+	m->date = pd_arena_copy(w->arena, past->date);
+	printed(a->scale, e->estimate, &m->value);
+	printed(a->scale, e->low, &m->low);
+	printed(a->scale, e->high, &m->high);
+	m->then = pd_verdict_alone(a->scale, a->margin, m->low, m->high);
+	m->n_rows = past->n_rows;
+	m->n_patients = past->n_patients;
+	m->n_loads = past->loads;
+	m->n_corrections = past->corrections;
+	set_today(a, m);
+	return m->date ? PD_OK : no_memory(err);
+}
+
+/* Each effect against itself; of a reading before version 3 of the database
+ * only the first is known. */
 static pd_status compare(struct work *w, size_t i, pd_error *err)
 {
 	const pd_question *q = &w->plan->question[i];
@@ -68,20 +94,22 @@ static pd_status compare(struct work *w, size_t i, pd_error *err)
 		w->c->n_reworded += past.reworded[0] != '\0';
 		return PD_OK;
 	}
-	pd_moved *m = &w->c->moved[w->c->n_moved++];
+	const pd_look_effect first = { "", past.estimate, past.se, past.low,
+		                       past.high };
 
-	m->answer = i;
-	m->date = pd_arena_copy(w->arena, past.date);
-	printed(a->scale, past.estimate, &m->value);
-	printed(a->scale, past.low, &m->low);
-	printed(a->scale, past.high, &m->high);
-	m->then = pd_verdict_alone(a->scale, a->margin, m->low, m->high);
-	m->n_rows = past.n_rows;
-	m->n_patients = past.n_patients;
-	m->n_loads = past.loads;
-	m->n_corrections = past.corrections;
-	set_today(a, m);
-	return m->date ? PD_OK : no_memory(err);
+	if (!answered(a))
+		return put_moved(w, i, 0, &past, &first, err);
+	for (size_t k = 0; st == PD_OK && k < a->n_effects; k++) {
+		const char *label = pd_looks_label(w->arena, &a->effect[k]);
+		pd_look_effect then = { 0 };
+
+		st = label ? pd_store_last_effect(w->store, q->sha256, label,
+		                                  k, &then, err)
+		           : no_memory(err);
+		if (st == PD_OK && then.label)
+			st = put_moved(w, i, k, &past, &then, err);
+	}
+	return st;
 }
 
 /* --- when what is open may be settled -------------------------------------- */
@@ -211,6 +239,87 @@ static pd_status find_drift(struct work *w, pd_error *err)
 	return st;
 }
 
+/* --- claims ------------------------------------------------------------------ */
+
+static const struct {
+	const char *word;
+	pd_kept_state state;
+	pd_verdict verdict;
+} stands[] = {
+	{ "better", PD_KEPT_SETTLED, PD_BETTER },
+	{ "worse", PD_KEPT_SETTLED, PD_WORSE },
+	{ "no difference", PD_KEPT_SETTLED, PD_NO_MATTER },
+	{ "not settled", PD_KEPT_OPEN, PD_NOT_SETTLED },
+	{ "no answer", PD_KEPT_NO_ANSWER, PD_NO_ANSWER },
+	{ "not asked", PD_KEPT_NOT_ASKED, PD_NO_ANSWER },
+};
+
+const char *pd_changes_claim_word(bool asked, pd_verdict v)
+{
+	if (!asked)
+		return "not asked";
+	for (size_t k = 0; k < sizeof stands / sizeof *stands; k++)
+		if (stands[k].verdict == v)
+			return stands[k].word;
+	return "no answer";
+}
+
+/* When it may be settled, as for a question of the plan. */
+static void claim_when(struct work *w, const pd_claim_row *r, pd_open *out)
+{
+	double share = (double)r->n_patients / (double)w->r->n_patients;
+
+	pd_changes_when(log(r->here), (log(r->here_high) - log(r->here_low)) / 2,
+	                -log(r->margin), r->n_patients, w->a_year * share, out);
+}
+
+static pd_status count_claim(void *user, const pd_claim_row *row,
+                             pd_error *err)
+{
+	(void)row;
+	(void)err;
+	++*(size_t *)user;
+	return PD_OK;
+}
+
+static pd_status keep_claim(void *user, const pd_claim_row *r, pd_error *err)
+{
+	struct work *w = user;
+	pd_claim_kept *c = &w->c->claim[w->c->n_claims++];
+
+	*c = (pd_claim_kept){
+		.name = pd_arena_copy(w->arena, r->name),
+		.title = pd_arena_copy(w->arena, r->title),
+		.date = pd_arena_copy(w->arena, r->date),
+		.n_meanings = r->n_meanings, .printed = r->printed,
+		.printed_low = r->printed_low, .printed_high = r->printed_high,
+		.least = r->least, .most = r->most, .here = r->here,
+		.here_low = r->here_low, .here_high = r->here_high,
+		.n_patients = r->n_patients, .n_rows = r->n_rows,
+		.n_loads = r->n_loads, .n_corrections = r->n_corrections,
+	};
+	for (size_t k = 0; k < sizeof stands / sizeof *stands; k++)
+		if (strcmp(stands[k].word, r->verdict) == 0) {
+			c->state = stands[k].state;
+			c->verdict = stands[k].verdict;
+		}
+	if (c->state == PD_KEPT_OPEN)
+		claim_when(w, r, &c->open);
+	return c->name && c->title && c->date ? PD_OK : no_memory(err);
+}
+
+static pd_status find_claims(struct work *w, pd_error *err)
+{
+	size_t n = 0;
+	pd_status st = pd_store_claims(w->store, count_claim, &n, err);
+
+	w->c->claim = PD_NEW(w->arena, pd_claim_kept, n + 1);
+	if (st == PD_OK && !w->c->claim)
+		return no_memory(err);
+	return st == PD_OK && n ? pd_store_claims(w->store, keep_claim, w, err)
+	                        : st;
+}
+
 /* --- read outside this plan --------------------------------------------------- */
 
 /* A visit: keeps what is no question of the plan, nor an earlier wording. */
@@ -254,11 +363,10 @@ pd_status pd_changes_find(pd_store *s, const pd_plan *plan,
 	if (!w.c)
 		return no_memory(err);
 	memset(w.c, 0, sizeof *w.c);
-	w.c->moved = PD_NEW(arena, pd_moved, review->n_answers + 1);
+	w.c->moved = PD_NEW(arena, pd_moved, n + review->n_answers + 1);
 	w.c->open = PD_NEW(arena, pd_open, n + 1);
 	if (!w.c->moved || !w.c->open)
 		return no_memory(err);
-	memset(w.c->moved, 0, (review->n_answers + 1) * sizeof *w.c->moved);
 	memset(w.c->open, 0, (n + 1) * sizeof *w.c->open);
 	pd_status st = set_rate(&w, err);
 
@@ -268,6 +376,8 @@ pd_status pd_changes_find(pd_store *s, const pd_plan *plan,
 		find_open(&w);
 		st = find_drift(&w, err);
 	}
+	if (st == PD_OK)
+		st = find_claims(&w, err);
 	if (st == PD_OK)
 		st = pd_store_looks(s, keep_outside, &w, err);
 	review->changes = w.c;

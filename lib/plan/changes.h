@@ -25,4 +25,7 @@ pd_status pd_changes_find(pd_store *s, const pd_plan *plan,
 void pd_changes_when(double b, double h, double d, size_t n, double a_year,
                      pd_open *out);
 
+/* The ledger's word of a claim's verdict (data/claims.h). */
+const char *pd_changes_claim_word(bool asked, pd_verdict v);
+
 #endif

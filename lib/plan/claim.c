@@ -5,7 +5,9 @@
  */
 #include "plan/claim.h"
 #include "plan/claim_own.h"
+#include "data/claims.h"
 #include "data/query.h"
+#include "plan/changes.h"
 
 #include <math.h>
 #include <sodium.h>
@@ -218,6 +220,7 @@ static pd_status ask_here(struct claim *c, const pd_run_options *options,
 	if (st != PD_OK)
 		return st;
 	a->asked = f->asks && !f->elsewhere;
+	c->asked_sha256 = a->asked ? q[0].sha256 : NULL;
 	const pd_answer *own = a->asked ? &a->review.answer[0] : NULL;
 
 	if (own && (own->refusal || own->n_effects == 0))
@@ -317,6 +320,57 @@ static void say_unequal(struct claim *c)
 	                                     : " in all", middle(two));
 }
 
+/* --- the ledger ----------------------------------------------------------- */
+
+/* What the print can mean: the first, and the reach of all. */
+static void set_printed(const pd_claim_answer *a, pd_claim_row *r)
+{
+	r->n_meanings = a->n_readings;
+	for (size_t i = 0; i < a->n_readings; i++) {
+		const pd_claim_ratio *c = &a->reading[i].claim;
+
+		if (i == 0) {
+			r->printed = c->value;
+			r->printed_low = c->low;
+			r->printed_high = c->high;
+		}
+		r->least = fmin(r->least, c->value); /* fmin passes NaN over */
+		r->most = fmax(r->most, c->value);
+	}
+}
+
+static pd_status keep(struct claim *c, const pd_run_options *options,
+                      pd_error *err)
+{
+	const pd_claim_file *f = c->file;
+	const pd_claim_answer *a = c->a;
+	pd_claim_row r = {
+		.name = f->plan.name, .title = a->title ? a->title : "",
+		.date = options->date, .margin = a->margin,
+		.printed = NAN, .printed_low = NAN, .printed_high = NAN,
+		.least = NAN, .most = NAN,
+		.here = NAN, .here_low = NAN, .here_high = NAN,
+	};
+
+	if (!options->write_ledger)
+		return PD_OK;
+	set_printed(a, &r);
+	r.verdict = pd_changes_claim_word(a->asked, PD_NO_ANSWER);
+	if (a->here) {
+		const pd_effect *e = &a->here->effect[0];
+
+		r.verdict = pd_changes_claim_word(true, e->verdict);
+		if (a->here->scale == PD_RATIO) {
+			r.here = e->value;
+			r.here_low = e->low;
+			r.here_high = e->high;
+		}
+		r.n_patients = a->here->flow[a->here->n_flow - 1].n_patients;
+	}
+	return pd_store_claim(c->store, &r, f->plan.sha256,
+	                      a->asked ? c->asked_sha256 : "", err);
+}
+
 /* --- all ----------------------------------------------------------------- */
 
 static void head(struct claim *c)
@@ -346,7 +400,7 @@ pd_status pd_claim_run(pd_store *s, const pd_claim_file *file,
                        const pd_run_options *options, pd_arena *arena,
                        pd_claim_answer *out, pd_error *err)
 {
-	struct claim c = { s, file, arena, out };
+	struct claim c = { s, file, arena, out, NULL };
 	bool here = !file->elsewhere;
 
 	pd_base_init();
@@ -370,5 +424,5 @@ pd_status pd_claim_run(pd_store *s, const pd_claim_file *file,
 		return st;
 	say_unequal(&c);
 	cautions(&c);
-	return PD_OK;
+	return keep(&c, options, err);
 }

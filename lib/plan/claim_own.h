@@ -26,6 +26,7 @@ struct claim {
 	const pd_claim_file *file;
 	pd_arena *arena;
 	pd_claim_answer *a;
+	const char *asked_sha256; /* of the question here, NULL: none          */
 };
 
 static inline pd_status pd_claim_no_memory(pd_error *err)

@@ -151,26 +151,58 @@ pd_status pd_looks_widen(const pd_looks *l, double d, pd_estimate *e,
 	return PD_OK;
 }
 
-static pd_status pay(const pd_looks *l, const pd_question *q, pd_answer *a,
-                     pd_error *err)
+const char *pd_looks_label(pd_arena *arena, const pd_effect *e)
 {
+	return e->first && e->second
+	           ? pd_arena_print(arena, "%s against %s", e->first, e->second)
+	           : pd_arena_copy(arena, e->label && *e->label ? e->label
+	                                                        : "effect");
+}
+
+static pd_status pay(const pd_looks *l, const pd_question *q, pd_effect *e,
+                     pd_answer *a, pd_error *err)
+{
+	double low = e->low, high = e->high, p_margin, width;
+
 	double d = a->scale == PD_RATIO ? -log(q->margin) : q->margin;
-	pd_status st = PD_OK;
+	pd_status st = pd_looks_widen(l, d, &e->log, &p_margin, &width, err);
 
-	for (size_t k = 0; st == PD_OK && k < a->n_effects; k++) {
-		pd_effect *e = &a->effect[k];
-		double low = e->low, high = e->high, p_margin, width;
-
-		st = pd_looks_widen(l, d, &e->log, &p_margin, &width, err);
-		if (st != PD_OK || width <= 1)
-			continue;
-		pd_verdict_measure(e, a->scale, a->margin, a->level);
-		e->p_margin = p_margin;
-		e->single_low = low;
-		e->single_high = high;
-		a->looks_paid = true;
+	if (st != PD_OK || width <= 1)
+		return st;
+	pd_verdict_measure(e, a->scale, a->margin, a->level);
+	e->p_margin = p_margin;
+	e->single_low = low;
+	e->single_high = high;
+	/* the words are of the effect that paid most */
+	if (!a->looks_paid || width > a->looks_width) {
 		a->looks_planned = is_planned(l) ? (unsigned)l->planned : 0;
 		a->looks_width = width;
+	}
+	a->looks_paid = true;
+	return PD_OK;
+}
+
+/* Each effect pays for the readings it was in. */
+static pd_status pay_all(pd_store *store, const pd_plan *plan,
+                         const pd_question *q, pd_arena *arena, pd_answer *a,
+                         pd_error *err)
+{
+	size_t n = a->events ? 1 : a->n_effects;
+	pd_status st = PD_OK;
+
+	for (size_t k = 0; st == PD_OK && k < n; k++) {
+		pd_looks l = { .planned = plan->looks, .level = plan->level };
+		const char *label = pd_looks_label(arena, &a->effect[k]);
+		double *earlier = NULL;
+
+		st = label ? pd_store_earlier_effects(store, q->sha256, label,
+		                                      &earlier, &l.n, err)
+		           : pd_fail(err, PD_NO_MEMORY, "out of memory");
+		l.earlier = earlier;
+		if (st == PD_OK)
+			st = a->events ? pd_events_pay(&l, a, err)
+			               : pay(&l, q, &a->effect[k], a, err);
+		free(earlier);
 	}
 	return st;
 }
@@ -221,29 +253,20 @@ pd_status pd_looks_pay(pd_store *store, const pd_plan *plan,
                        const pd_question *q, const char *date,
                        pd_arena *arena, pd_answer *a, pd_error *err)
 {
-	pd_looks l = { .planned = plan->looks, .level = plan->level };
 	pd_earlier_look *earlier = NULL;
-	double *se = NULL;
+	size_t n = 0;
 
 	for (size_t k = 0; k < a->n_effects; k++)
 		a->effect[k].single_low = a->effect[k].single_high = NAN;
 	if (q->role != PD_PRIMARY || a->n_effects == 0)
 		return PD_OK;
-	pd_status st = pd_store_earlier_looks(store, q->sha256, &earlier, &l.n,
-	                                      err);
+	pd_status st = pay_all(store, plan, q, arena, a, err);
 
-	if (st == PD_OK) {
-		se = PD_NEW(arena, double, l.n + 1);
-		st = se ? PD_OK : pd_fail(err, PD_NO_MEMORY, "out of memory");
-	}
-	for (size_t k = 0; st == PD_OK && k < l.n; k++)
-		se[k] = earlier[k].se;
-	l.earlier = se;
 	if (st == PD_OK)
-		st = a->events ? pd_events_pay(&l, a, err)
-		               : pay(&l, q, a, err);
+		st = pd_store_earlier_looks(store, q->sha256, &earlier, &n,
+		                            err);
 	if (st == PD_OK)
-		st = keep_readings(earlier, l.n, date, arena, a, err);
+		st = keep_readings(earlier, n, date, arena, a, err);
 	free(earlier);
 	return st;
 }

@@ -31,7 +31,12 @@ typedef struct pd_looks {
 pd_status pd_looks_widen(const pd_looks *looks, double d, pd_estimate *e,
                          double *p_margin, double *width, pd_error *err);
 
-/* All effects of an answer, from the ledger; its readings, today's last. */
+/* What an effect is called in the ledger, "b against a" or "per doubling":
+ * the same from reading to reading; NULL when memory runs out. */
+const char *pd_looks_label(pd_arena *arena, const pd_effect *effect);
+
+/* All effects of an answer, each for the readings of its own in the ledger;
+ * the first effect's readings, today's last. */
 pd_status pd_looks_pay(pd_store *store, const pd_plan *plan,
                        const pd_question *q, const char *date,
                        pd_arena *arena, pd_answer *answer, pd_error *err);

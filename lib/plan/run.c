@@ -188,10 +188,24 @@ static pd_status look(struct work *w, const pd_question *q, pd_answer *a,
 		return st;
 	const pd_effect *e = &a->effect[0];
 	size_t last = a->n_flow - 1;
+	pd_look_effect *all = PD_NEW(w->arena, pd_look_effect, a->n_effects);
 	pd_look l = { q->known_as ? q->known_as : q->name, q->sha256,
 		      w->options->date, e->log.value, e->log.se, e->log.low,
 		      e->log.high,
-		      a->flow[last].n_rows, a->flow[last].n_patients };
+		      a->flow[last].n_rows, a->flow[last].n_patients,
+		      a->n_effects, all };
+
+	for (size_t k = 0; all && k < a->n_effects; k++) {
+		const pd_estimate *x = &a->effect[k].log;
+
+		all[k] = (pd_look_effect){
+			pd_looks_label(w->arena, &a->effect[k]), x->value,
+			x->se, x->low, x->high };
+		if (!all[k].label)
+			return no_memory(err);
+	}
+	if (!all)
+		return no_memory(err);
 
 	return pd_store_look(w->store, &l, &a->n_looks, err);
 }

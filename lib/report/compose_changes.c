@@ -60,10 +60,17 @@ void pd_part_moved(pd_doc *d, const pd_review *r)
 	pd_buf_print(&b, "Since the last reading %s of %s verdict%s moved",
 	             n ? pd_say_count(d, n) : "none",
 	             pd_say_count(d, c->n_moved), plural(c->n_moved));
-	for (size_t i = 0, k = 0; i < c->n_moved; i++)
-		if (has_moved(&c->moved[i]))
-			pd_buf_print(&b, "%sQ%zu", k++ ? ", " : ": ",
-			             c->moved[i].answer + 1);
+	for (size_t i = 0, k = 0; i < c->n_moved; i++) {
+		const pd_moved *m = &c->moved[i];
+
+		if (!has_moved(m))
+			continue;
+		/* once a question, however many of its effects moved */
+		if (k != m->answer + 1)
+			pd_buf_print(&b, "%sQ%zu", k ? ", " : ": ",
+			             m->answer + 1);
+		k = m->answer + 1;
+	}
 	pd_buf_char(&b, '.');
 	new_questions(d, c, &b);
 	pd_doc_paragraph(d, PD_PLAIN, pd_doc_take(d, &b));
@@ -89,7 +96,7 @@ static const char *why(pd_doc *d, const pd_answer *a, const pd_moved *m)
 		             pd_say_count(d, m->n_patients - m->n_patients_now),
 		             plural(m->n_patients - m->n_patients_now));
 	if (m->by_looks) {
-		const pd_effect *e = &a->effect[0];
+		const pd_effect *e = &a->effect[m->effect];
 
 		pd_buf_print(&b, "; read once, today's interval would be %s: "
 		             "it is the repeated reading that decides",
@@ -99,10 +106,21 @@ static const char *why(pd_doc *d, const pd_answer *a, const pd_moved *m)
 	return pd_doc_take(d, &b);
 }
 
+/* The question's words; which of its effects, where it has several. */
+static const char *named(pd_doc *d, const pd_answer *a, const pd_effect *e)
+{
+	const char *title = a->title ? a->title : a->name;
+
+	return e && a->n_effects > 1
+	           ? pd_doc_print(d, "%s (%s)", title, pd_say_label(d, a, e))
+	           : title;
+}
+
 static void moved_item(pd_doc *d, const pd_review *r, const pd_moved *m,
                        pd_block *list)
 {
 	const pd_answer *a = &r->answer[m->answer];
+	const pd_effect *e = m->refused ? NULL : &a->effect[m->effect];
 	const char *today;
 
 	if (m->refused)
@@ -112,12 +130,11 @@ static void moved_item(pd_doc *d, const pd_review *r, const pd_moved *m,
 	else
 		today = pd_doc_print(d, "%s today, %s",
 		                     word(d, a, m->now),
-		                     pd_say_span(d, a, a->effect[0].value,
-		                                 a->effect[0].low,
-		                                 a->effect[0].high, false));
+		                     pd_say_span(d, a, e->value, e->low,
+		                                 e->high, false));
 	pd_doc_item(d, list,
 	            pd_doc_print(d, "Q%zu, %s: %s on %s, %s; %s. %s.",
-	                         m->answer + 1, a->title ? a->title : a->name,
+	                         m->answer + 1, named(d, a, e),
 	                         word(d, a, m->then), m->date,
 	                         pd_say_span(d, a, m->value, m->low, m->high,
 	                                     false),
@@ -158,13 +175,9 @@ static void readings_table(pd_doc *d, const pd_review *r, const pd_changes *c)
 	for (size_t i = 0; i < c->n_moved; i++) {
 		const pd_moved *m = &c->moved[i];
 		const pd_answer *a = &r->answer[m->answer];
-		const char *group = pd_doc_print(d, "Q%zu %s%s", m->answer + 1,
-		    a->title ? a->title : a->name,
-		    a->n_effects > 1
-		        ? pd_doc_print(d, " (%s)",
-		                       pd_say_label(d, a, &a->effect[0]))
-		        : "");
-		const pd_effect *e = m->refused ? NULL : &a->effect[0];
+		const pd_effect *e = m->refused ? NULL : &a->effect[m->effect];
+		const char *group = pd_doc_print(d, "Q%zu %s", m->answer + 1,
+		                                 named(d, a, e));
 
 		reading_row(d, t, group, a, m->date, m->n_patients,
 		            pd_say_span(d, a, m->value, m->low, m->high, false),
@@ -180,7 +193,7 @@ static void readings_table(pd_doc *d, const pd_review *r, const pd_changes *c)
 	                  "alone, as the ledger keeps the interval of each "
 	                  "reading; the verdicts above also allow for the "
 	                  "other tests. Of a question with several effects "
-	                  "the first is kept.");
+	                  "each is compared with itself.");
 }
 
 /* Files since the oldest of the last readings. */
@@ -298,7 +311,7 @@ static const char *years_words(pd_doc *d, double years)
 	return pd_doc_take(d, &b);
 }
 
-static const char *when(pd_doc *d, const pd_open *o)
+const char *pd_say_when(pd_doc *d, const pd_open *o)
 {
 	switch (o->state) {
 	case PD_OPEN_AT_RATE:
@@ -340,7 +353,7 @@ static void open_row(pd_doc *d, const pd_review *r, const pd_open *o,
 	cell[4] = o->state == PD_OPEN_BY_TESTS
 	              ? NULL
 	              : (o->inside ? "inside the margin" : "a difference");
-	cell[5] = when(d, o);
+	cell[5] = pd_say_when(d, o);
 }
 
 static void open_questions(pd_doc *d, const pd_review *r, const pd_changes *c)
@@ -428,6 +441,7 @@ void pd_part_changes(pd_doc *d, const pd_review *r)
 		return;
 	since_last(d, r, r->changes);
 	open_questions(d, r, r->changes);
+	pd_part_claims(d, r);
 	drift(d, r->changes);
 	outside(d, r->changes);
 }

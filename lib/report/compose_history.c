@@ -15,7 +15,7 @@ static const char *act(const char *what)
 		{ "create", "made" },    { "migrate", "changed in version" },
 		{ "load", "loaded" },    { "supersede", "corrected" },
 		{ "plan", "planned" },   { "look", "looked at" },
-		{ "release", "given away" },
+		{ "release", "given away" }, { "claim", "claim held" },
 	};
 
 	for (size_t i = 0; i < sizeof acts / sizeof *acts; i++)

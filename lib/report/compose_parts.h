@@ -6,6 +6,7 @@
 #ifndef PERDRAW_REPORT_COMPOSE_PARTS_H
 #define PERDRAW_REPORT_COMPOSE_PARTS_H
 
+#include "base/changes.h"
 #include "report/block.h"
 #include "report/compose_words.h"
 
@@ -25,6 +26,9 @@ void pd_part_tests(pd_doc *d, const pd_review *r, size_t n_answers);
  * the first page; the section with drift and what is open. Nothing where the
  * review was not held against the ledger. */
 void pd_part_moved(pd_doc *d, const pd_review *r);
+void pd_part_claims(pd_doc *d, const pd_review *r);
+/* "in about 3 years", "not within ten years" ... */
+const char *pd_say_when(pd_doc *d, const pd_open *o);
 void pd_part_changes(pd_doc *d, const pd_review *r);
 
 /* compose_forest.c */
