@@ -12,7 +12,7 @@ enum complete_kind complete_value(const struct opt *o)
 {
 	if (o->kind == OPT_FLAG)
 		return COMPLETE_NOTHING;
-	if (strncmp(o->value, "FILE", 4) == 0)
+	if (strstr(o->value, "FILE"))
 		return COMPLETE_FILES;
 	if (strcmp(o->value, "FOLDER") == 0)
 		return COMPLETE_FOLDERS;
