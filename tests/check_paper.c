@@ -310,6 +310,110 @@ START_TEST(shuffled_rows_change_nothing)
 }
 END_TEST
 
+/* --- words of real plans ------------------------------------------------------ */
+
+static char *methods_of(const pd_paper *p)
+{
+	pd_doc *d = NULL;
+	pd_buf b;
+	pd_error err = { 0 };
+	pd_text_style style = { .width = 200 };
+
+	pd_buf_init(&b);
+	ck_assert_int_eq(pd_compose_paper(p, &d, &err), PD_OK);
+	ck_assert_int_eq(pd_doc_write_text(d, &style, &b, &err), PD_OK);
+	pd_doc_free(d);
+	const char *from = strstr(pd_buf_text(&b), "\nMethods text\n");
+	const char *to = strstr(pd_buf_text(&b), "\nSoftware and data\n");
+
+	ck_assert(from && to);
+	char *out = strndup(from, (size_t)(to - from));
+
+	ck_assert_ptr_nonnull(out);
+	for (char *c = out; *c; c++)
+		if (*c == '\n')
+			*c = ' ';
+	pd_buf_clear(&b);
+	return out;
+}
+
+/* The answer's own sentence and its lines, by their words, against the text. */
+static const struct {
+	const char *of_answer, *of_paper;
+} same_words[] = {
+	{ "paired differences with a t interval", "Student's t" },
+	{ "Kenward-Roger", "Kenward and Roger" },
+	{ "Only differences inside the same", "parted into what differs" },
+	{ "known only between limits are drawn", "drawn repeatedly" },
+	{ "restricted cubic spline", "restricted cubic splines" },
+};
+
+static const struct {
+	const char *line, *of_paper;
+} same_lines[] = {
+	{ "rank-based: signed-rank", "signed-rank test" },
+	{ "permutation", "permutation test" },
+	{ "bootstrap", "bootstrap interval" },
+	{ "mixed model inside", "in place of pairs" },
+	{ "unadjusted, across", "unadjusted analysis across" },
+	{ "made alike by overlap", "overlap weights" },
+	{ "with a calendar slope", "calendar slope added" },
+	{ "zeros and limits left", "zeros and limits left out" },
+	{ "errors counted by patient", "errors robust" },
+	{ "colonies as counts", "negative binomial" },
+	{ "first case of each", "first case of each patient" },
+};
+
+static void agrees(const char *plan)
+{
+	pd_paper *p = paper_of(plan, NULL, false);
+	const pd_answer *a = &p->review.answer[0];
+	char *text = methods_of(p);
+
+	ck_assert_msg(!a->refusal, "%s: %s", plan, a->refusal);
+	for (size_t i = 0; i < sizeof same_words / sizeof *same_words; i++)
+		ck_assert_msg(
+		    (strstr(a->method, same_words[i].of_answer) != NULL) ==
+		        (strstr(text, same_words[i].of_paper) != NULL),
+		    "'%s' of '%s' in: %s", same_words[i].of_paper, a->method,
+		    text);
+	for (size_t i = 0; i < sizeof same_lines / sizeof *same_lines; i++) {
+		const pd_sensitivity *l = answer_line(a, same_lines[i].line);
+
+		ck_assert_msg((l && l->done) ==
+		                  (strstr(text, same_lines[i].of_paper) != NULL),
+		              "'%s' in: %s", same_lines[i].of_paper, text);
+	}
+	free(text);
+}
+
+START_TEST(methods_change_with_the_plan)
+{
+	static const char *const plans[] = {
+		"[a]\ntitle = A?\noutcome = tnc\njudge = concentration\n"
+		"compare = aliquot_no 2 against 1\nwithin = site\n",
+		"[a]\ntitle = A?\noutcome = cfu_f\njudge = concentration\n"
+		"compare = syringe_ml 10 against 50\nwithin = case\n"
+		"adjust = log volume_ml\nmargin = 0.8\n",
+		"[a]\ntitle = A?\noutcome = cfu_f\njudge = concentration\n"
+		"slope = volume_ml per 1\nadjust = age_y\nrole = secondary\n",
+		"[a]\ntitle = A?\noutcome = tnc\njudge = concentration\n"
+		"curve = age_y 60 against 40\nadjust = sex\n",
+		"[a]\ntitle = A?\noutcome = tnc\njudge = concentration\n"
+		"compare = sex female against male\nadjust = age_y\n",
+	};
+
+	many(60);
+	for (int p = 101; p <= 106; p++) /* dishes without a colony */
+		answer_add((struct pull){ .patient = p, .site = 9, .aliquot = 1,
+		                          .syringe = 10, .age = 50,
+		                          .volume = 5, .tnc = 20 });
+	store = answer_load();
+	for (size_t i = 0; i < sizeof plans / sizeof *plans; i++)
+		agrees(plans[i]);
+}
+END_TEST
+
 /* --- the rest --------------------------------------------------------------- */
 
 START_TEST(a_refused_question_has_no_table)
@@ -407,6 +511,7 @@ static Suite *paper_suite(void)
 	c = tcase_create("the reading");
 	tcase_add_checked_fixture(c, setup, teardown);
 	tcase_set_timeout(c, 120);
+	tcase_add_test(c, methods_change_with_the_plan);
 	tcase_add_test(c, a_refused_question_has_no_table);
 	tcase_add_test(c, an_unknown_question_is_wrong_use);
 	tcase_add_test(c, what_the_plan_said);

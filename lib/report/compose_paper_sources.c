@@ -87,6 +87,9 @@ static const char *const full[PD_N_CITED] = {
 	"Clopper CJ, Pearson ES. The use of confidence or fiducial limits "
 	"illustrated in the case of the binomial. Biometrika. 1934;26(4):"
 	"404-413.",
+	"Venzon DJ, Moolgavkar SH. A method for computing "
+	"profile-likelihood-based confidence intervals. J R Stat Soc Series C. "
+	"1988;37(1):87-94.",
 	"Chan ISF, Zhang Z. Test-based exact confidence intervals for the "
 	"difference of two binomial proportions. Biometrics. 1999;55(4):"
 	"1202-1209.",

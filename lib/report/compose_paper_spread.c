@@ -1,67 +1,86 @@
 /*
  * compose_paper_spread.c - where the spread of each modelled question comes
- * from: the SDs of its levels, a column a level.
+ * from: the SD of each level of its tree, with limits.
  */
 #include "report/compose_paper.h"
 #include "report/compose_words.h"
 
-#include <string.h>
+#include <math.h>
 
-/* The names of components as the answers have them, outermost first. */
-static const struct level {
-	const char *name, *head;
-} levels[] = {
-	{ "between patients", "Patients" }, { "between cases", "Cases" },
-	{ "between sides", "Sides" },       { "between sites", "Sites" },
-	{ "between pulls", "Pulls" },
-	{ "within, and laboratory", "Within, and laboratory" },
-};
-enum { N_LEVELS = sizeof levels / sizeof *levels };
-
-static void put(pd_doc *d, const pd_answer *a, const char **cell)
+static pd_table *begin(pd_paper_doc *w)
 {
-	for (size_t i = 0; i < a->n_components; i++)
-		for (size_t k = 0; k < N_LEVELS; k++)
-			if (strcmp(levels[k].name, a->component_name[i]) == 0)
-				cell[k] = pd_say_fixed(d, a->component_sd[i],
-				                       2);
+	const pd_cell_column column[] = {
+		{ "Level", NULL, false },
+		{ pd_doc_print(w->d, "SD (%s CI)",
+		               pd_say_review_level(w->d, &w->p->review)),
+		  NULL, true },
+		{ "Two of the same correlate (ICC)", NULL, true },
+	};
+
+	return pd_doc_table(w->d, "Where the spread comes from", 3, column,
+	                    "shared by no two");
 }
 
-static pd_table *begin(pd_doc *d)
+static bool has_limits(const pd_answer *a)
 {
-	pd_cell_column column[N_LEVELS + 1] = { { "Question", NULL, false } };
+	for (size_t i = 0; a->component_low && i < a->n_components; i++)
+		if (!isnan(a->component_low[i]))
+			return true;
+	return false;
+}
 
-	for (size_t k = 0; k < N_LEVELS; k++)
-		column[k + 1] = (pd_cell_column){ levels[k].head, NULL, true };
-	pd_table *t = pd_doc_table(
-	    d, "Where the spread comes from, SD by level", N_LEVELS + 1, column,
-	    "not a level of the model");
+static void question_rows(pd_paper_doc *w, pd_table *t, size_t i)
+{
+	const pd_answer *a = &w->p->review.answer[i];
+	const char *scale = a->scale == PD_RATIO ? "natural logarithm"
+	                                         : "percentage points";
 
-	pd_doc_table_note(d, t,
-	                  "SDs of the random intercepts and of the rest, on the "
-	                  "natural logarithm or, of percentages, in points. Of "
-	                  "an SD s on the logarithm two units differ by up to a "
-	                  "factor exp(2.77 s) 19 times in 20. 0.00: could not "
-	                  "be told from none.");
-	return t;
+	for (size_t k = 0; k < a->n_components; k++) {
+		const char **cell = pd_doc_row(
+		    w->d, t,
+		    k ? NULL
+		      : pd_doc_print(w->d, "Q%zu, %s", i + 1, scale));
+
+		if (!cell)
+			return;
+		cell[0] = pd_say_upper(w->d, a->component_name[k]);
+		cell[1] = pd_say_spread(w->d, a, k);
+		cell[2] = pd_say_shared(w->d, a, k);
+	}
+}
+
+static void notes(pd_paper_doc *w, pd_table *t, bool limits)
+{
+	pd_doc_table_note(
+	    w->d, t,
+	    "SDs of the random intercepts and of the rest. On the logarithm "
+	    "two units of SD s differ by up to a factor exp(2.77 s) 19 times "
+	    "in 20. 0: could not be told from none. ICC: two results that "
+	    "share what the line names and all above it.");
+	if (limits)
+		pd_doc_table_note(
+		    w->d, t,
+		    pd_doc_print(w->d,
+		                 "Limits: profile of the restricted likelihood "
+		                 "%s; none where results are known as limits.",
+		                 pd_paper_cite(w, PD_CITED_VENZON)));
 }
 
 void pd_paper_spread(pd_paper_doc *w)
 {
 	const pd_review *r = &w->p->review;
 	pd_table *t = NULL;
+	bool limits = false;
 
 	for (size_t i = 0; i < r->n_answers; i++) {
 		const pd_answer *a = &r->answer[i];
-		const char **cell;
 
 		if (!pd_paper_answered(a) || !a->n_components)
 			continue;
-		t = t ? t : begin(w->d);
-		cell = t ? pd_doc_row(w->d, t, NULL) : NULL;
-		if (!cell)
-			return;
-		cell[0] = pd_doc_print(w->d, "Q%zu", i + 1);
-		put(w->d, a, cell + 1);
+		t = t ? t : begin(w);
+		limits = limits || has_limits(a);
+		question_rows(w, t, i);
 	}
+	if (t)
+		notes(w, t, limits);
 }

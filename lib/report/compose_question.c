@@ -254,36 +254,6 @@ static void effect_table(pd_doc *d, const pd_answer *a)
 	    "or beyond would have been told from none 4 times in 5.");
 }
 
-/* An SD with its limits, where it has any. */
-static const char *spread_limits(pd_doc *d, const pd_answer *a, size_t i)
-{
-	double low = a->component_low ? a->component_low[i] : (double)NAN;
-	double high = a->component_high ? a->component_high[i] : (double)NAN;
-
-	if (isnan(low) || !isfinite(high))
-		return pd_say_short(d, a->component_sd[i]);
-	return pd_doc_print(d, "%s (%s to %s)",
-	                    pd_say_short(d, a->component_sd[i]),
-	                    pd_say_short(d, low), pd_say_short(d, high));
-}
-
-/* How alike two results are that share everything down to component i: the
- * part of the variance they share. NULL for the last, which nothing shares. */
-static const char *shared(pd_doc *d, const pd_answer *a, size_t i)
-{
-	double sum = 0, of = 0;
-
-	for (size_t k = 0; k < a->n_components; k++) {
-		double v = a->component_sd[k] * a->component_sd[k];
-
-		of += v;
-		sum += k <= i ? v : 0;
-	}
-	return i + 1 < a->n_components && of > 0
-	           ? pd_say_fixed(d, sum / of, 3)
-	           : NULL;
-}
-
 static void component_table(pd_doc *d, const pd_answer *a)
 {
 	bool ratio = a->scale == PD_RATIO;
@@ -309,8 +279,8 @@ static void component_table(pd_doc *d, const pd_answer *a)
 			return;
 		zero = zero || sd == 0;
 		cell[0] = pd_doc_text(d, a->component_name[i]);
-		cell[1] = spread_limits(d, a, i);
-		cell[3] = shared(d, a, i);
+		cell[1] = pd_say_spread(d, a, i);
+		cell[3] = pd_say_shared(d, a, i);
 		cell[2] = isnan(sd) ? NULL
 		          : sd == 0 ? "none seen"
 		          : ratio   ? pd_doc_print(d, "%s-fold",

@@ -357,6 +357,33 @@ const char *pd_say_centre(pd_doc *d, double value, double low, double high)
 	return pd_doc_take(d, &b);
 }
 
+const char *pd_say_spread(pd_doc *d, const pd_answer *a, size_t i)
+{
+	double low = a->component_low ? a->component_low[i] : (double)NAN;
+	double high = a->component_high ? a->component_high[i] : (double)NAN;
+
+	if (isnan(low) || !isfinite(high))
+		return pd_say_short(d, a->component_sd[i]);
+	return pd_doc_print(d, "%s (%s to %s)",
+	                    pd_say_short(d, a->component_sd[i]),
+	                    pd_say_short(d, low), pd_say_short(d, high));
+}
+
+const char *pd_say_shared(pd_doc *d, const pd_answer *a, size_t i)
+{
+	double sum = 0, of = 0;
+
+	for (size_t k = 0; k < a->n_components; k++) {
+		double v = a->component_sd[k] * a->component_sd[k];
+
+		of += v;
+		sum += k <= i ? v : 0;
+	}
+	return i + 1 < a->n_components && of > 0
+	           ? pd_say_fixed(d, sum / of, 3)
+	           : NULL;
+}
+
 const char *pd_say_harm(pd_doc *d, const pd_review *r)
 {
 	size_t blank =
