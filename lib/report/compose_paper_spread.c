@@ -32,14 +32,13 @@ static bool has_limits(const pd_answer *a)
 static void question_rows(pd_paper_doc *w, pd_table *t, size_t i)
 {
 	const pd_answer *a = &w->p->review.answer[i];
-	const char *scale = a->scale == PD_RATIO ? "natural logarithm"
-	                                         : "percentage points";
+	const char *scale =
+	    a->scale == PD_RATIO ? "natural logarithm" : "percentage points";
 
 	for (size_t k = 0; k < a->n_components; k++) {
 		const char **cell = pd_doc_row(
 		    w->d, t,
-		    k ? NULL
-		      : pd_doc_print(w->d, "Q%zu, %s", i + 1, scale));
+		    k ? NULL : pd_doc_print(w->d, "Q%zu, %s", i + 1, scale));
 
 		if (!cell)
 			return;
@@ -55,7 +54,7 @@ static void notes(pd_paper_doc *w, pd_table *t, bool limits)
 	    w->d, t,
 	    "SDs of the random intercepts and of the rest. On the logarithm "
 	    "two units of SD s differ by up to a factor exp(2.77 s) 19 times "
-	    "in 20. 0: could not be told from none. ICC: two results that "
+	    "in 20. An SD of 0 could not be told from none. ICC: two results that "
 	    "share what the line names and all above it.");
 	if (limits)
 		pd_doc_table_note(

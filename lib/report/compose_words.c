@@ -364,9 +364,7 @@ const char *pd_say_spread(pd_doc *d, const pd_answer *a, size_t i)
 
 	if (isnan(low) || !isfinite(high))
 		return pd_say_short(d, a->component_sd[i]);
-	return pd_doc_print(d, "%s (%s to %s)",
-	                    pd_say_short(d, a->component_sd[i]),
-	                    pd_say_short(d, low), pd_say_short(d, high));
+	return pd_say_centre(d, a->component_sd[i], low, high);
 }
 
 const char *pd_say_shared(pd_doc *d, const pd_answer *a, size_t i)
