@@ -100,7 +100,7 @@ told pairs "1.50 (1.28 to 1.75) 19 <.001" \
 	"16 of 20 lines rise, 4 fall" "standard deviation of the differences is 0.34"
 flat spread "$perdraw" ask -q --db "$cd34" --no-ledger \
 	--plan "$maps/cd34.plan" spread
-told spread "patients 1.12 (" "laboratory 0.238 (" "22.4-fold 0.957"
+told spread "patients 1.12 (" "laboratory 0.24 (" "22.4-fold 0.957"
 
 # Limits of agreement 0.7758429 to 2.8947881, Deming's slope 1.085456524
 # (closed forms in R).
