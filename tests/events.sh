@@ -96,6 +96,17 @@ status 0 again "$perdraw" review -q --db e.db --plan e.plan \
 	--date 2026-01-05 --no-ledger --format tsv
 check "same bytes twice" cmp -s e.tsv out
 
+# The first of four planned readings spends 0.05 ln(1 + (e - 1) / 4) of the
+# error, so the limits are the exact ones at level 0.98213: R, every table
+# listed, -57.0719 to 24.2464 points.
+sed 's/^min_patients = 5/&\nlooks = 4/' e.plan >four.plan
+cp e.db four.db
+status 0 "four readings" "$perdraw" review -q --db four.db --plan four.plan \
+	--date 2026-02-05 --format tsv
+check "limits of the first of four readings" awk -F'\t' '$1 == "events" {
+	a = $4 + 57.0719; b = $5 - 24.2464
+	exit !(a < 1e-4 && a > -1e-4 && b < 1e-4 && b > -1e-4) }' out
+
 # What the data or the question cannot bear.
 refuse() { # words of the message, options
 	want=$1

@@ -66,7 +66,7 @@ done <tables
 for parameter in 'tnc per doubling' 'cfu_f per doubling'; do
 	status 64 "slope of $parameter" "$perdraw" ask -q --db c.db --no-ledger \
 		--outcome cd34 --judge concentration --slope "$parameter"
-	says err "which a row for each pull does not have"
+	says err "which a row for each pull does not have: a result is judged"
 done
 
 # The other commands.

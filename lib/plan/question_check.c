@@ -60,6 +60,13 @@ static pd_status known_level(const pd_question *q, const char *file,
 	             : PD_OK;
 }
 
+/* A result, whichever way it is judged. */
+static bool is_outcome(const char *name)
+{
+	return pd_query_unit(name, "concentration") ||
+	       pd_query_unit(name, "percent");
+}
+
 static pd_status known_column(const pd_question *q, const char *file,
                               const char *name, const char *key,
                               pd_kind *kind, pd_error *err)
@@ -76,7 +83,11 @@ static pd_status known_column(const pd_question *q, const char *file,
 	return pd_fail_at(err, PD_PLAN, file, q->line, 1,
 	                  "question '%s': '%s' names '%s', which a row for "
 	                  "each %s does not have%s", q->name, key, name,
-	                  grains[q->grain], pd_near_words(&near));
+	                  grains[q->grain], is_outcome(name)
+	                      ? ": a result is judged; held against another "
+	                        "result of the same draw, that draw's error "
+	                        "would stand on both sides"
+	                      : pd_near_words(&near));
 }
 
 static pd_status check_columns(const pd_question *q, const char *file,
