@@ -183,6 +183,7 @@ pd_status show_figures(const pd_doc *doc, const char *folder, bool force,
 
 	if (st == PD_OK)
 		st = make(&f, doc, err);
+	pd_picture_release();
 	if (st == PD_OK)
 		st = put(&f, folder, force, err);
 	for (size_t i = 0; f.text && i < most; i++)

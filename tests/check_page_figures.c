@@ -9,10 +9,6 @@
 #include "report_read.h"
 #include "report_sample.h"
 
-#ifdef PD_PAGE_FIGURES
-#include <cairo.h>
-#include <fontconfig/fontconfig.h>
-#endif
 #include <check.h>
 #include <math.h>
 #include <stdint.h>
@@ -300,22 +296,12 @@ static Suite *suite(void)
 	return s;
 }
 
-/* What cairo keeps of fonts for the next drawing, and fontconfig of their
- * settings, goes, so that memcheck sees what is ours. */
-static void release_caches(void)
-{
-#ifdef PD_PAGE_FIGURES
-	cairo_debug_reset_static_data();
-	FcFini();
-#endif
-}
-
 int main(void)
 {
 	SRunner *r = srunner_create(suite());
 
 	srunner_run_all(r, CK_NORMAL);
-	release_caches();
+	pd_picture_release(); /* so that memcheck sees what is ours */
 	int failed = srunner_ntests_failed(r);
 	int passed = srunner_ntests_run(r) - failed;
 

@@ -67,6 +67,9 @@ bool pd_doc_picture(const pd_doc *d, size_t i, pd_picture *out);
 pd_status pd_picture_ready(pd_error *err);
 pd_status pd_doc_write_picture(const pd_doc *d, const pd_picture *p,
                                pd_buf *out, pd_error *err);
+/* After the last: gives back what the drawing library keeps for the next. The
+ * process must have no other drawing in work. */
+void pd_picture_release(void);
 /* What goes with the files, as text: of each figure its title, description,
  * files with their sizes, and the table of its numbers. */
 #define PD_PICTURE_LIST "figures.txt"

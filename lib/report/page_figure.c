@@ -38,6 +38,10 @@ pd_status pd_page_png(const pd_scene *s, const pd_sheet *sheet, pd_buf *out,
 	return pd_page_pdf(s, sheet, out, err);
 }
 
+void pd_page_release(void)
+{
+}
+
 #else
 
 #include "base/version.h"
@@ -471,6 +475,12 @@ pd_status pd_page_png(const pd_scene *s, const pd_sheet *sheet, pd_buf *out,
 	}
 	close_sheet(&p);
 	return st;
+}
+
+void pd_page_release(void)
+{
+	cairo_debug_reset_static_data();
+	FcFini();
 }
 
 #endif

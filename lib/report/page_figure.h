@@ -45,5 +45,8 @@ pd_status pd_page_pdf(const pd_scene *s, const pd_sheet *sheet, pd_buf *out,
                       pd_error *err);
 pd_status pd_page_png(const pd_scene *s, const pd_sheet *sheet, pd_buf *out,
                       pd_error *err);
+/* Gives back what cairo and fontconfig keep of fonts for the next drawing. The
+ * whole process must have no use of the two in work. */
+void pd_page_release(void);
 
 #endif

@@ -117,6 +117,11 @@ pd_status pd_picture_ready(pd_error *err)
 	return pd_page_ready(err);
 }
 
+void pd_picture_release(void)
+{
+	pd_page_release();
+}
+
 static pd_status write_page(const pd_doc *d, const pd_scene *s,
                             const pd_figure *f, const pd_picture *p,
                             pd_buf *out, pd_error *err)
