@@ -30,3 +30,9 @@ WHERE replaced_by = ?1 ORDER BY history_id;
 --: audit_claims
 SELECT p.sha256, c.name || ': ' || c.verdict, c.n_meanings, c.n_patients
 FROM claims c JOIN plans p USING (plan_id) ORDER BY c.claim_id;
+
+-- What the newest act on the data noted of the tables. A change of version
+-- that touches one of them must note them anew (docs/store.md).
+--: audit_content
+SELECT detail FROM audit WHERE what IN ('create', 'load')
+ORDER BY seq DESC LIMIT 1;

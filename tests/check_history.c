@@ -232,10 +232,10 @@ static const struct {
 	{ "DELETE FROM looks", "row 7 speaks of a look", 1 },
 	{ "DELETE FROM plans", "row 6 speaks of a plan", 1 },
 	{ "UPDATE sources SET sha256 = replace(sha256, substr(sha256, 1, 1), "
-	  "'_') WHERE source_id = 2", "row 3 and the database give", 1 },
+	  "'_') WHERE source_id = 2", "row 3 and the database give", 2 },
 	{ "UPDATE history SET was = was || ' '", "the rows that row 4 moved",
-	  1 },
-	{ "DELETE FROM history", "the rows that row 4 moved", 1 },
+	  2 },
+	{ "DELETE FROM history", "the rows that row 4 moved", 2 },
 	{ "INSERT INTO plans (name, sha256, plan, first_date) VALUES ('x', "
 	  "'1111111111111111111111111111111111111111111111111111111111111111'"
 	  ", '', '2026-01-01')", "a plan, 'x', that the chain", 1 },
@@ -243,7 +243,9 @@ static const struct {
 	  " estimate, se, low, high, n_rows, n_patients FROM looks",
 	  "a reading, 'second-pull', that the chain", 1 },
 	{ "PRAGMA foreign_keys = OFF; UPDATE sources SET source_id = 8 WHERE "
-	  "source_id = 2", "row 3 loaded a file that the database no", 2 },
+	  "source_id = 2", "row 3 loaded a file that the database no", 3 },
+	{ "UPDATE patients SET birth_year = coalesce(birth_year, 1900) + 1 "
+	  "WHERE patient_id = 1", "rows of table 'patients'", 1 },
 };
 
 START_TEST(emptied)

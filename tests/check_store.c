@@ -5,6 +5,7 @@
 #include "store_help.h"
 
 #include "data/audit.h"
+#include "data/content.h"
 #include "data/sql_text.h"
 
 #include <fcntl.h>
@@ -58,6 +59,51 @@ START_TEST(audit_tampered)
 	ck_assert_int_eq(pd_store_audit_verify(s, &err), PD_BROKEN);
 	ck_assert_msg(strstr(err.text, row[_i].words) != NULL, "%s", err.text);
 	pd_store_close(s);
+}
+END_TEST
+
+/* One value of one row of every kind of table, changed by another program. */
+START_TEST(rows_changed_elsewhere)
+{
+	static const struct {
+		const char *sql, *table;
+	} row[] = {
+		{ "UPDATE assays SET tnc = tnc * 1.0000001", "assays" },
+		{ "UPDATE aliquots SET volume_ml = volume_ml + 1", "aliquots" },
+		{ "UPDATE sites SET line = line + 1", "sites" },
+		{ "UPDATE cases SET line = line + 1", "cases" },
+		{ "UPDATE patients SET line = line + 1", "patients" },
+		{ "UPDATE words SET word = word || 'x' WHERE code = 1 AND field "
+		  "= 'side'", "words" },
+		{ "INSERT INTO operators (code) VALUES ('O9')",
+		  "operators" },
+		{ "DELETE FROM profiles", "profiles" },
+	};
+	pd_store *s = help_open(PD_OPEN_CREATE);
+	pd_error err = { .text = "" };
+	char want[64];
+
+	help_load_clean(s, "a.csv", wide);
+	help_load_clean(s, "b.csv", HEAD ROW("V02", "L", "1", "1", "9.0",
+	                "25.0", "10", "12", "11"));
+	pd_store_close(s);
+	s = help_open(PD_OPEN_READ);
+	ck_assert_int_eq(pd_content_verify(s, &err), PD_OK);
+	pd_store_close(s);
+	ck_assert_int_eq(help_run(row[_i].sql), SQLITE_OK);
+	for (int mode = PD_OPEN_READ; mode <= PD_OPEN_CREATE; mode++) {
+		pd_status st = pd_store_open(help_db, (pd_open_mode)mode, &s,
+		                             &err);
+
+		if (mode == PD_OPEN_INSPECT) {
+			ck_assert_int_eq(st, PD_OK);
+			st = pd_content_verify(s, &err);
+			pd_store_close(s);
+		}
+		ck_assert_int_eq(st, PD_BROKEN);
+		snprintf(want, sizeof want, "table '%s'", row[_i].table);
+		ck_assert_msg(strstr(err.text, want) != NULL, "%s", err.text);
+	}
 }
 END_TEST
 
@@ -383,6 +429,7 @@ int main(void)
 	tcase_add_checked_fixture(t, help_setup, help_teardown);
 	tcase_set_timeout(t, 120);
 	tcase_add_loop_test(t, audit_tampered, 0, 4);
+	tcase_add_loop_test(t, rows_changed_elsewhere, 0, 8);
 	tcase_add_test(t, ledger);
 	tcase_add_loop_test(t, foreign_objects, 0, 6);
 	tcase_add_test(t, other_versions);

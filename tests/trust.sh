@@ -76,6 +76,19 @@ if command -v sqlite3 >/dev/null 2>&1; then
 	status 3 "a reading taken out" "$perdraw" history --db t.db
 	says out 'The audit chain holds'
 	says out 'are not the same'
+	# one value of one row, by another program
+	tamper "UPDATE assays SET tnc = tnc * 1.001 WHERE assay_id =
+		(SELECT min(assay_id) FROM assays WHERE tnc IS NOT NULL)"
+	status 3 "a changed count" "$perdraw" history --db t.db
+	says out 'The audit chain holds'
+	says out "rows of table 'assays'"
+	status 3 "a changed count, reviewed" "$perdraw" review --quiet \
+		--db t.db --plan demo.plan
+	says err "rows of table 'assays' are not those"
+	silent out
+	status 3 "a changed count, copied" "$perdraw" backup --db t.db u.db
+	status 3 "a changed count, loaded onto" "$perdraw" load --db t.db \
+		pools.csv
 	# rows cut from the end: only a printed hash shows it
 	tamper "DELETE FROM audit WHERE seq = (SELECT max(seq) FROM audit);
 		DELETE FROM looks WHERE look_id = (SELECT max(look_id) FROM looks)"

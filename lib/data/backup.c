@@ -2,6 +2,7 @@
 #include "data/backup.h"
 #include "base/file.h"
 #include "data/audit.h"
+#include "data/content.h"
 #include "data/db.h"
 #include "data/sql_text.h"
 
@@ -153,6 +154,8 @@ static pd_status check(const char *temporary, const char *head,
 
 	if (st == PD_OK)
 		st = whole_check(s, err);
+	if (st == PD_OK)
+		st = pd_content_verify(s, err);
 	if (st == PD_OK)
 		st = pd_audit_head(s, out->audit_head, &n, err);
 	if (st == PD_OK && strcmp(out->audit_head, head) != 0)

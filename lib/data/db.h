@@ -22,6 +22,7 @@ struct pd_store {
 	bool wal;         /* the write-ahead log is what is wanted here     */
 	struct q_tree *tree;  /* the draws as last read (query_tree.c)      */
 	char tree_state[65];  /* audit hash of the data it was read from   */
+	char held_state[65];  /* the same, of the rows last held (content.c) */
 };
 
 /* Give back what was read for frames. */

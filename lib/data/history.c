@@ -3,6 +3,7 @@
 #include "base/buf.h"
 #include "base/version.h"
 #include "data/audit.h"
+#include "data/content.h"
 #include "data/db.h"
 #include "data/sql_text.h"
 
@@ -428,6 +429,19 @@ static pd_status unspoken(struct walk *w, const struct things *of,
 	return st;
 }
 
+/* Rows changed behind the chain's back are a gap like others. */
+static pd_status hold_rows(struct walk *w, pd_error *err)
+{
+	pd_error why = { .text = "" };
+	pd_status st = pd_content_verify(w->s, &why);
+
+	if (st == PD_BROKEN)
+		return add_gap(w, pd_arena_copy(w->arena, why.text), err);
+	if (st != PD_OK && err)
+		*err = why;
+	return st;
+}
+
 pd_status pd_history_read(pd_store *s, const pd_history_request *ask,
                           pd_arena *arena, pd_history *out, pd_error *err)
 {
@@ -458,5 +472,7 @@ pd_status pd_history_read(pd_store *s, const pd_history_request *ask,
 		st = unspoken(&w, &w.looks, "reading", err);
 	if (st == PD_OK)
 		st = unspoken(&w, &w.claims, "claim", err);
+	if (st == PD_OK)
+		st = hold_rows(&w, err);
 	return pd_db_end(s, st, err);
 }

@@ -7,6 +7,7 @@
 #include "base/buf.h"
 #include "base/scan.h"
 #include "data/audit.h"
+#include "data/content.h"
 #include "data/load_own.h"
 #include "data/privacy.h"
 #include "data/source.h"
@@ -279,10 +280,11 @@ static void write_audit(struct load *L, const struct input *in)
 	snprintf(hash, sizeof hash, "canonical");
 	if (in->map_text)
 		pd_sha256_hex(in->map_text, in->map_size, hash);
-	pd_buf_print(&b, "source %u, sha256 %s, %zu rows, map %s: %zu "
-	             "patients, %zu cases, %zu sites, %zu aliquots, %zu "
-	             "results new", L->source_id, L->report->sha256,
-	             L->report->n_rows, hash, L->report->n_patients,
+	pd_buf_print(&b, "source %u, sha256 %s, %zu rows, map %s, ",
+	             L->source_id, L->report->sha256, L->report->n_rows, hash);
+	load_fail(L, pd_content_describe(L->s, &b, L->err));
+	pd_buf_print(&b, ": %zu patients, %zu cases, %zu sites, %zu aliquots, "
+	             "%zu results new", L->report->n_patients,
 	             L->report->n_cases, L->report->n_sites,
 	             L->report->n_aliquots, L->report->n_results);
 	if (!pd_buf_ok(&b))
@@ -290,6 +292,8 @@ static void write_audit(struct load *L, const struct input *in)
 	if (L->st == PD_OK)
 		load_fail(L, pd_audit_add(L->s, "load", pd_buf_text(&b),
 		                          L->request->date, L->err));
+	if (L->st == PD_OK)
+		load_fail(L, pd_content_signed(L->s, L->err));
 	pd_buf_clear(&b);
 }
 
@@ -409,6 +413,9 @@ static pd_status load_rows(pd_store *s, const pd_load_request *request,
 		pd_source_hash_wait(in->hash, report->sha256);
 		report->already_loaded = is_loaded(&L, report->sha256);
 	}
+	/* what is signed at the end must be what was signed before */
+	if (L.st == PD_OK && !report->already_loaded)
+		load_fail(&L, pd_content_verify(s, err));
 	if (L.st == PD_OK && !report->already_loaded) {
 		open_load(&L);
 		if (L.st == PD_OK)

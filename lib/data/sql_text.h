@@ -21,8 +21,10 @@ extern const char pd_sql_defend[], pd_sql_journal[], pd_sql_rollback_journal[],
 extern const char pd_sql_audit_last[], pd_sql_audit_add[],
     pd_sql_audit_all[], pd_sql_audit_data_state[],
     pd_sql_audit_sources[], pd_sql_audit_plans[], pd_sql_audit_looks[],
-    pd_sql_audit_claims[],
-    pd_sql_audit_replaced[];
+    pd_sql_audit_claims[], pd_sql_audit_replaced[], pd_sql_audit_content[];
+
+/* content.sql */
+extern const char pd_sql_content[];
 
 /* ledger.sql */
 extern const char pd_sql_look_seen[], pd_sql_look_count[], pd_sql_look_add[],

@@ -5,6 +5,7 @@
  * marks say that it is ours, no trigger or view runs before its text was
  * compared with ours. What the tables hold belongs to schema.c.
  */
+#include "data/content.h"
 #include "data/db.h"
 #include "data/sql_text.h"
 
@@ -234,6 +235,20 @@ static pd_status connect_to(pd_store *s, const char *place, pd_error *err)
 	return st;
 }
 
+/* As long as it costs little beside an answer; a load, which would sign what
+ * it finds, history and backup look at any size. */
+static const sqlite3_int64 MOST_VERIFIED = 64 << 20;
+
+static pd_status verify_rows(pd_store *s, pd_error *err)
+{
+	sqlite3_int64 size = 0;
+	pd_status st = pd_db_number(s, pd_sql_page_bytes, &size, err);
+
+	if (st == PD_OK && size <= MOST_VERIFIED)
+		st = pd_content_verify(s, err);
+	return st;
+}
+
 pd_status pd_store_open(const char *path, pd_open_mode mode, pd_store **out,
                         pd_error *err)
 {
@@ -270,6 +285,8 @@ pd_status pd_store_open_on(const char *path, pd_open_mode mode,
 	s->made_on = ""; /* the caller's, for this call */
 	if (st == PD_OK && mode != PD_OPEN_INSPECT)
 		st = pd_store_audit_verify(s, err);
+	if (st == PD_OK && mode != PD_OPEN_INSPECT)
+		st = verify_rows(s, err);
 	if (st != PD_OK) {
 		pd_store_close(s);
 		s = NULL;
