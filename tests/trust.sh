@@ -81,7 +81,7 @@ if command -v sqlite3 >/dev/null 2>&1; then
 		(SELECT min(assay_id) FROM assays WHERE tnc IS NOT NULL)"
 	status 3 "a changed count" "$perdraw" history --db t.db
 	says out 'The audit chain holds'
-	says out "rows of table 'assays'"
+	says out "table 'assays'"
 	status 3 "a changed count, reviewed" "$perdraw" review --quiet \
 		--db t.db --plan demo.plan
 	says err "rows of table 'assays' are not those"
