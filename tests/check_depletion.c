@@ -27,7 +27,7 @@ static void teardown(void)
 	pd_arena_free(arena);
 }
 
-/* --- by hand ------------------------------------------------------------------ */
+/* --- by hand ------------------------------------------------------------ */
 
 /* Patient, side, site in it, pull, y. Patient 0 has two sides, patient 2 no
  * first pull; patient 1's first pull was counted twice. */
@@ -122,7 +122,7 @@ START_TEST(differences)
 }
 END_TEST
 
-/* --- from a store ------------------------------------------------------------- */
+/* --- from a store ------------------------------------------------------- */
 
 static const char plan_text[] =
     "[plan]\nmin_patients = 5\n"

@@ -105,7 +105,7 @@ static double on_scale(const struct scale *a, double v)
 	return a->at[0] + (x - v0) / (v1 - v0) * (a->at[1] - a->at[0]);
 }
 
-/* --- readings ---------------------------------------------------------------- */
+/* --- readings ----------------------------------------------------------- */
 
 static pd_answer *read_answer(size_t n, pd_reading *r, pd_scale scale)
 {
@@ -250,7 +250,7 @@ START_TEST(vast_interval_has_an_arrow)
 }
 END_TEST
 
-/* --- likeness ---------------------------------------------------------------- */
+/* --- likeness ----------------------------------------------------------- */
 
 static pd_alike alike[] = {
 	{ "age", 61.2, 58.7, 0.213, 0.0004 },
@@ -321,7 +321,7 @@ START_TEST(hostile_likeness)
 }
 END_TEST
 
-/* --- depletion ---------------------------------------------------------------- */
+/* --- depletion ---------------------------------------------------------- */
 
 /* Two sites of three pulls; site 2's third pull rests on few, site 1's second
  * has its patients as points. */
@@ -457,7 +457,7 @@ START_TEST(one_cell_is_one_row)
 }
 END_TEST
 
-/* --- slopes -------------------------------------------------------------------- */
+/* --- slopes ------------------------------------------------------------- */
 
 static pd_answer *slope_answer(size_t n, const pd_strip *strip)
 {

@@ -29,7 +29,7 @@ bool pd_depletion_asked(const pd_question *q)
 	return one_of(q->parameter, by);
 }
 
-/* --- cells ------------------------------------------------------------------- */
+/* --- cells -------------------------------------------------------------- */
 
 struct cells {
 	const pd_rows *r;
@@ -218,7 +218,7 @@ pd_status pd_depletion_cells(const pd_rows *rows, const double *y,
 	return st;
 }
 
-/* --- the question behind it -------------------------------------------------- */
+/* --- the question behind it --------------------------------------------- */
 
 /* "landmark is posterior iliac crest; mL per pull from 2 to 20" */
 static const char *condition_words(pd_arena *arena, const char *before,

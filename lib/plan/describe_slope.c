@@ -45,7 +45,7 @@ static double recorded(const struct work *w, double x)
 	                                      : x * w->q->step;
 }
 
-/* --- the line ---------------------------------------------------------------- */
+/* --- the line ----------------------------------------------------------- */
 
 static void column_means(struct work *w)
 {
@@ -100,7 +100,7 @@ static pd_status draw_line(struct work *w, pd_error *err)
 	return st;
 }
 
-/* --- the strip --------------------------------------------------------------- */
+/* --- the strip ---------------------------------------------------------- */
 
 /* Cells on the working axis; n of them. */
 struct cells {
@@ -205,7 +205,7 @@ static pd_status draw_strip(struct work *w, pd_error *err)
 	return st;
 }
 
-/* --- points ------------------------------------------------------------------ */
+/* --- points ------------------------------------------------------------- */
 
 static pd_status draw_points(struct work *w, pd_error *err)
 {

@@ -208,12 +208,6 @@ const char *pd_say_judged(pd_doc *d, const pd_answer *a)
 	return pd_doc_print(d, "%s: %s", a->outcome_words, a->judge_words);
 }
 
-void pd_margin_limits(const pd_answer *a, double *low, double *high)
-{
-	*low = a->scale == PD_RATIO ? a->margin : -a->margin;
-	*high = a->scale == PD_RATIO ? 1 / a->margin : a->margin;
-}
-
 const char *pd_say_margin(pd_doc *d, const pd_answer *a)
 {
 	double low, high;

@@ -44,9 +44,6 @@ const char *pd_say_looks(pd_doc *d, const pd_answer *a);
 const char *pd_say_level(pd_doc *d, const pd_answer *a);
 const char *pd_say_review_level(pd_doc *d, const pd_review *r);
 
-/* The limits of a margin on the printed scale; NaN without one. */
-void pd_margin_limits(const pd_answer *a, double *low, double *high);
-
 const char *pd_say_count(pd_doc *d, size_t n);
 const char *pd_say_p(pd_doc *d, double p);
 const char *pd_say_short(pd_doc *d, double x);

@@ -279,6 +279,19 @@ pd_ink pd_verdict_ink(pd_verdict v, bool neutral)
 	return PD_INK_OPEN;
 }
 
+pd_ink pd_effect_ink(const pd_answer *a, const pd_effect *e)
+{
+	return a->unsupported && e->verdict == PD_NO_MATTER
+	           ? PD_INK_OPEN
+	           : pd_verdict_ink(e->verdict, a->not_a_choice);
+}
+
+void pd_margin_limits(const pd_answer *a, double *low, double *high)
+{
+	*low = a->scale == PD_RATIO ? a->margin : -a->margin;
+	*high = a->scale == PD_RATIO ? 1 / a->margin : a->margin;
+}
+
 void pd_scene_sign(pd_scene *s, pd_verdict v, pd_ink ink, double x, double y,
                    double r)
 {

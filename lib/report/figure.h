@@ -97,6 +97,10 @@ void pd_scene_arrow(pd_scene *s, pd_ink ink, double x, double y, double dx,
 void pd_scene_sign(pd_scene *s, pd_verdict v, pd_ink ink, double x, double y,
                    double radius);
 pd_ink pd_verdict_ink(pd_verdict v, bool neutral);
+/* The same of an answer's effect; open where a failed control unsupports it. */
+pd_ink pd_effect_ink(const pd_answer *a, const pd_effect *e);
+/* The limits of a margin on the printed scale; NaN without one. */
+void pd_margin_limits(const pd_answer *a, double *low, double *high);
 
 typedef struct pd_axis {
 	bool log;

@@ -278,3 +278,17 @@ void pd_draw_name(pd_scene *s, double x, double y, double width,
 		pd_scene_wrapped(s, PD_INK_TEXT, PD_FIGURE_SMALL, PD_MIDDLE,
 		                 true, x, y, 15, width, name);
 }
+
+void pd_draw_lettered(pd_scene *s, pd_letters *l, double x, double top,
+                      double foot)
+{
+	const char letter[] = { l->n < 25 ? (char)('a' + l->n) : 'z', '\0' };
+
+	l->n++;
+	pd_scene_line(s, PD_INK_MUTED, 1.2, true, x, top, x, foot);
+	if (x - 4 <= l->free_from)
+		return;
+	pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL, PD_MIDDLE, true, x,
+	              top - 5, letter);
+	l->free_from = x + 6;
+}

@@ -53,6 +53,15 @@ void pd_draw_ring(pd_scene *s, pd_ink ink, double x, double y, double radius);
  * golden-ratio sequence in (-1/2, 1/2). */
 double pd_spread(size_t i);
 
+/* Dashed upright lines with a letter above, "a" first, "z" for all that follow
+ * it; a letter that would touch the one before is left out. Begins as { 0 }. */
+typedef struct pd_letters {
+	size_t n;
+	double free_from;
+} pd_letters;
+void pd_draw_lettered(pd_scene *s, pd_letters *l, double x, double top,
+                      double foot);
+
 /* Lines a name takes that is centred in `width`, and the name, strong, its
  * first line at y, the next 15 below. */
 size_t pd_name_lines(const char *name, double width);

@@ -24,14 +24,6 @@ static double null_of(const struct panels *p)
 	return p->ratio ? 1 : 0;
 }
 
-static void margin_of(const pd_answer *a, double limits[2])
-{
-	bool ratio = a->scale == PD_RATIO;
-
-	limits[0] = ratio ? a->margin : -a->margin;
-	limits[1] = ratio ? 1 / a->margin : a->margin;
-}
-
 static pd_axis value_axis(const struct panels *p)
 {
 	const pd_answer *a = p->a;
@@ -39,7 +31,7 @@ static pd_axis value_axis(const struct panels *p)
 
 	for (size_t k = 0; k < a->n_readings; k++)
 		pd_reach(p->ratio, &a->reading[k].value, 1, &low, &high);
-	margin_of(a, margin);
+	pd_margin_limits(a, &margin[0], &margin[1]);
 	pd_reach_margin(p->ratio, margin, &low, &high);
 	for (size_t k = 0; k < a->n_readings; k++) {
 		const double ends[] = { a->reading[k].low,
@@ -69,22 +61,13 @@ static double place(const struct panels *p, size_t k)
 	return pd_axis_at(&p->x, p->a->reading[k].information);
 }
 
-static pd_ink ink_of(const pd_answer *a)
-{
-	const pd_effect *e = &a->effect[0];
-
-	return a->unsupported && e->verdict == PD_NO_MATTER
-	           ? PD_INK_OPEN
-	           : pd_verdict_ink(e->verdict, a->not_a_choice);
-}
-
 static void draw_values(pd_scene *s, const struct panels *p,
                         const char *title)
 {
 	const pd_answer *a = p->a;
 	double null = pd_axis_at(&p->value, null_of(p)), margin[2];
 
-	margin_of(a, margin);
+	pd_margin_limits(a, &margin[0], &margin[1]);
 	if (isfinite(a->margin))
 		pd_scene_box(s, PD_INK_BAND, p->left,
 		             pd_axis_at(&p->value, margin[1]), p->right,
@@ -99,10 +82,10 @@ static void draw_values(pd_scene *s, const struct panels *p,
 
 		if (!drawn(r) || !isfinite(r->value))
 			continue;
-		pd_draw_limits(s, newest ? ink_of(a) : PD_INK_FIT, &p->value,
+		pd_draw_limits(s, newest ? pd_effect_ink(a, &a->effect[0]) : PD_INK_FIT, &p->value,
 		               x, r->low, r->high);
 		if (newest)
-			pd_scene_sign(s, a->effect[0].verdict, ink_of(a), x,
+			pd_scene_sign(s, a->effect[0].verdict, pd_effect_ink(a, &a->effect[0]), x,
 			              y, 7);
 		else
 			pd_draw_centre(s, x, y, 3.5);

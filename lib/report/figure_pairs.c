@@ -67,12 +67,6 @@ static pd_axis value_axis(const pd_answer *a, double top, double foot)
 	return pd_axis_over(is_log(a), low, high, foot, top);
 }
 
-static void margin_of(const pd_answer *a, double limits[2])
-{
-	limits[0] = is_log(a) ? a->margin : -a->margin;
-	limits[1] = is_log(a) ? 1 / a->margin : a->margin;
-}
-
 /* Every pair's ratio, the effect, no effect and the whole margin. */
 static pd_axis effect_axis(const pd_answer *a, double top, double foot)
 {
@@ -86,7 +80,7 @@ static pd_axis effect_axis(const pd_answer *a, double top, double foot)
 		pd_reach(is_log(a), &v, 1, &low, &high);
 	}
 	pd_reach(is_log(a), &e->value, 1, &low, &high);
-	margin_of(a, margin);
+	pd_margin_limits(a, &margin[0], &margin[1]);
 	pd_reach_margin(is_log(a), margin, &low, &high);
 	pd_reach_limits(is_log(a), ends, 2, &low, &high);
 	return pd_axis_over(is_log(a), low, high, foot, top);
@@ -96,9 +90,7 @@ static void draw_effect(pd_scene *s, const pd_answer *a, const pd_axis *axis,
                         double x)
 {
 	const pd_effect *e = &a->effect[0];
-	pd_ink ink = a->unsupported && e->verdict == PD_NO_MATTER
-	                 ? PD_INK_OPEN
-	                 : pd_verdict_ink(e->verdict, a->not_a_choice);
+	pd_ink ink = pd_effect_ink(a, e);
 
 	if (isnan(e->value))
 		return;
@@ -119,7 +111,7 @@ static void draw_ratios(pd_scene *s, const pd_answer *a, const pd_axis *axis,
 		s->failed = true;
 		return;
 	}
-	margin_of(a, margin);
+	pd_margin_limits(a, &margin[0], &margin[1]);
 	if (isfinite(a->margin))
 		pd_scene_box(s, PD_INK_BAND, p->left_2,
 		             pd_axis_at(axis, margin[1]), p->right_2,

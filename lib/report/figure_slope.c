@@ -37,7 +37,7 @@ static void draw_cloud(pd_scene *s, const pd_points *p, const pd_axis *x,
 	pd_scene_dots(s, PD_INK_DATA, n > MANY ? 3 : 4.5, n, xy);
 }
 
-/* --- the line and its band ------------------------------------------------- */
+/* --- the line and its band ---------------------------------------------- */
 
 static bool drawable(const pd_points *p, size_t i)
 {
@@ -102,7 +102,7 @@ static void draw_line(pd_scene *s, const pd_points *p, const pd_axis *x,
 	draw_beyond(s, p, x, y, p->line_low, -1);
 }
 
-/* --- where the results lie --------------------------------------------------- */
+/* --- where the results lie ---------------------------------------------- */
 
 static size_t tallest(const pd_points *p)
 {

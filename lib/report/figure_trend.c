@@ -103,23 +103,12 @@ static void draw_years(pd_scene *s, const pd_trend *t, const struct across *at,
 static void draw_notes(pd_scene *s, const pd_trend *t, const struct across *at,
                        double top, double foot)
 {
-	double free_from = 0;
-	char letter[2] = "a";
+	pd_letters letters = { 0 };
 
-	for (size_t i = 0; i < at->n; i++) {
-		double x = quarter_x(at, i);
-
-		if (!t[i].note || !*t[i].note)
-			continue;
-		pd_scene_line(s, PD_INK_MUTED, 1.2, true, x, top, x, foot);
-		if (x - 4 > free_from) {
-			pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL,
-			              PD_MIDDLE, true, x, top - 4, letter);
-			free_from = x + 6;
-		}
-		if (*letter < 'z')
-			++*letter;
-	}
+	for (size_t i = 0; i < at->n; i++)
+		if (t[i].note && *t[i].note)
+			pd_draw_lettered(s, &letters, quarter_x(at, i), top,
+			                 foot);
 }
 
 pd_scene *pd_figure_trend(pd_arena *arena, const pd_trend *t, size_t n,

@@ -109,21 +109,11 @@ static void sum_panel(pd_scene *s, struct panel *p, const pd_watch_answer *a,
 static void draw_marks(pd_scene *s, const pd_watch_answer *a,
                        const pd_axis *x, double top, double foot)
 {
-	double free_from = 0;
-	char letter[2] = "a";
+	pd_letters letters = { 0 };
 
-	for (size_t k = 0; k < a->n_marks; k++) {
-		double at = pd_axis_at(x, a->mark[k].time);
-
-		pd_scene_line(s, PD_INK_MUTED, 1.2, true, at, top, at, foot);
-		if (at - 4 > free_from) {
-			pd_scene_text(s, PD_INK_TEXT, PD_FIGURE_SMALL,
-			              PD_MIDDLE, true, at, top - 5, letter);
-			free_from = at + 6;
-		}
-		if (*letter < 'z')
-			++*letter;
-	}
+	for (size_t k = 0; k < a->n_marks; k++)
+		pd_draw_lettered(s, &letters, pd_axis_at(x, a->mark[k].time),
+		                 top, foot);
 }
 
 /* Room for the wider of the two value axes. */
