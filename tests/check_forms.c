@@ -215,7 +215,9 @@ START_TEST(formulas_are_text)
 		{ "-x", "'-x" },
 		{ "@SUM(A1)", "'@SUM(A1)" },
 		{ "\t=1", "' =1" },
-		{ "\rx", "' x" },
+		{ "\rx", " x" },
+		{ "'=1", "''=1" },
+		{ "'tis", "'tis" },
 		{ "  =1", "'  =1" },
 		{ "\u00a0=1", "'\u00a0=1" },
 		{ "\uff1d1", "'\uff1d1" },
@@ -294,8 +296,11 @@ START_TEST(latex_strings)
 	static const struct {
 		const char *text, *latex;
 	} tried[] = {
-		{ "\\input{/etc/passwd}",
-		  "\\textbackslash{}input\\{/etc/passwd\\}" },
+		{ "\\input{/etc/pass}", /* 17 signs: whole */
+		  "\\textbackslash{}input\\{/etc/pass\\}" },
+		{ "ab 0123456789012345678 cd", /* 19 may break, unhyphened */
+		  "ab 012\\allowbreak{}345\\allowbreak{}678\\allowbreak{}901"
+		  "\\allowbreak{}234\\allowbreak{}567\\allowbreak{}8 cd" },
 		{ "50% & more_than $3 #1",
 		  "50\\% \\& more\\_than \\$3 \\#1" },
 		{ "a^^M~b", "a\\textasciicircum{}\\textasciicircum{}M"
@@ -423,11 +428,11 @@ int main(void)
 	tcase_add_test(c, csv_as_written);
 	tcase_add_test(c, csv_is_described);
 	tcase_add_test(c, no_such_table);
-	tcase_add_loop_test(c, formulas_are_text, 0, 12);
+	tcase_add_loop_test(c, formulas_are_text, 0, 14);
 	tcase_add_test(c, json_strings);
 	tcase_add_test(c, json_numbers);
 	tcase_add_test(c, names_are_names);
-	tcase_add_loop_test(c, latex_strings, 0, 12);
+	tcase_add_loop_test(c, latex_strings, 0, 13);
 	tcase_add_test(c, latex_is_never_markup);
 	tcase_add_test(c, latex_document);
 	suite_add_tcase(suite, c);

@@ -6,14 +6,15 @@
 #include <string.h>
 
 /* Would a spreadsheet compute this? The sign may follow blanks, and its
- * full-width form counts. */
+ * full-width form counts; so does a text that is guarded already, so that
+ * taking one apostrophe away gives every text back. */
 static bool looks_like_formula(const char *text)
 {
 	uint32_t c;
 
 	do
 		c = pd_clean_next(&text);
-	while (c == ' ' || c == 0xA0 || c == 0x3000 ||
+	while (c == ' ' || c == '\'' || c == 0xA0 || c == 0x3000 ||
 	       (c >= 0x2000 && c <= 0x200A) || c == 0x202F || c == 0xFFFD);
 	return c == '=' || c == '+' || c == '-' || c == '@' || c == 0xFF1D ||
 	       c == 0xFF0B || c == 0xFF0D || c == 0xFF20;
@@ -22,7 +23,7 @@ static bool looks_like_formula(const char *text)
 /* A text as it stands in the file, before quoting. */
 static void add_guarded(pd_buf *out, const char *text)
 {
-	if (looks_like_formula(text) || *text == '\t' || *text == '\r')
+	if (looks_like_formula(text))
 		pd_buf_char(out, '\'');
 	pd_clean_add(out, text);
 }

@@ -109,7 +109,8 @@ const char pd_html_style[] =
 	"dl{display:grid;grid-template-columns:minmax(8rem,14rem) "
 	"minmax(0,1fr);gap:.2rem 1.2rem;margin:0 0 1rem}\n"
 	"dt{color:var(--muted)}dd{margin:0;overflow-wrap:anywhere}\n"
-	"ul.plain li{overflow-wrap:anywhere}\n"
+	/* a name without a blank may be wider than a phone */
+	"ul.plain li,.rows,.box,nav a,h1,h2,h3{overflow-wrap:anywhere}\n"
 	/* tables */
 	/* A wide table scrolls in its box; a shade at an edge says that it goes on
 	 * there: two layers move with the table and cover two that stay. */

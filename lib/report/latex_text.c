@@ -7,7 +7,7 @@
 /* LuaLaTeX and XeLaTeX try their font; pdfLaTeX says the code point. */
 const char pd_latex_macros[] =
     "\\ifx\\Umathchar\\undefined\n"
-    "  \\providecommand{\\perdrawchar}[1]{{[}U+#1{]}}\n"
+    "  \\providecommand{\\perdrawchar}[1]{{[}U+#1{]}\\allowbreak}\n"
     "\\else\n"
     "  \\providecommand{\\perdrawchar}[1]{{\\char\"#1}}\n"
     "\\fi\n";
@@ -89,12 +89,39 @@ static const char *sign_of(uint32_t c)
 	return NULL;
 }
 
+static bool is_blank(uint32_t c)
+{
+	return c == ' ' || c == 0x2009;
+}
+
+/* Signs to the next blank or end. */
+static size_t word_length(const char *text)
+{
+	size_t n = 0;
+
+	for (uint32_t c; (c = pd_clean_next(&text)) && !is_blank(c);)
+		n++;
+	return n;
+}
+
+/* A long word without a blank may break anywhere, without a hyphen that would
+ * change a name or a hash; or it would run over the next column. */
+enum { LONG_WORD = 18, BREAK_EVERY = 3 };
+
 void pd_latex_add(pd_buf *out, const char *text)
 {
 	uint32_t last = 0;
+	size_t word = word_length(text), at = 0;
 
 	for (uint32_t c; (c = pd_clean_next(&text)); last = c) {
 		const char *sign = sign_of(c);
+
+		if (is_blank(c)) {
+			word = word_length(text);
+			at = 0;
+		} else if (word > LONG_WORD && at++ && at % BREAK_EVERY == 1) {
+			pd_buf_add(out, "\\allowbreak{}");
+		}
 
 		if (c == last && (c == '-' || c == ',' || c == '\''))
 			pd_buf_add(out, "{}"); /* "--" stays two signs */

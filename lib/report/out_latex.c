@@ -174,11 +174,16 @@ static void keys(pd_buf *out, const pd_table *t)
 		line(out, "\\par ", t->note[i], "");
 }
 
-static void rows(pd_buf *out, const pd_table *t)
+/* Rows whose cells wrap stand apart, or their lines run together. */
+static void rows(pd_buf *out, const pd_table *t, const struct layout *l)
 {
-	for (size_t i = 0; i < t->n_rows; i++)
-		row(out, t, &t->row[i],
-		    t->n_rows <= SHORT_TABLE && i + 1 < t->n_rows);
+	for (size_t i = 0; i < t->n_rows; i++) {
+		bool more = i + 1 < t->n_rows;
+
+		row(out, t, &t->row[i], t->n_rows <= SHORT_TABLE && more);
+		if (l->narrow && more)
+			put(out, "\\addlinespace[3pt]\n");
+	}
 }
 
 static void floating(pd_buf *out, const pd_table *t, const struct layout *l)
@@ -190,7 +195,7 @@ static void floating(pd_buf *out, const pd_table *t, const struct layout *l)
 	put(out, "\\begin{tabular}");
 	column_form(out, t, l);
 	heads(out, t, l);
-	rows(out, t);
+	rows(out, t, l);
 	put(out, "\\bottomrule\n\\end{tabular}\n");
 	keys(out, t);
 	put(out, "\\end{table}\n");
@@ -212,7 +217,7 @@ static void flowing(pd_buf *out, const pd_table *t, const struct layout *l,
 	put(out, "\\endfirsthead\n");
 	heads(out, t, l);
 	put(out, "\\endhead\n\\bottomrule\n\\endfoot\n");
-	rows(out, t);
+	rows(out, t, l);
 	put(out, "\\end{longtable}\n");
 	if (pd_table_has_dash(t) || t->n_notes) {
 		put(out, "\\footnotesize\n");
@@ -268,6 +273,14 @@ static void maybe(pd_buf *out, const char *before, const char *text,
 		line(out, before, text, behind);
 }
 
+static void spaced(pd_buf *out, const char *before, const char *text)
+{
+	if (!text)
+		return;
+	put(out, before);
+	pd_latex_add(out, text);
+}
+
 static void board_row(pd_buf *out, const pd_board_row *r)
 {
 	put(out, "\\par\\smallskip\\noindent\\textbf{");
@@ -279,9 +292,12 @@ static void board_row(pd_buf *out, const pd_board_row *r)
 
 		put(out, "\\par\\noindent ");
 		pd_latex_add(out, pd_verdict_sign(l->verdict));
-		line(out, " \\textbf{", l->words, "}");
-		maybe(out, "", l->arms, "");
-		maybe(out, "", l->number, "");
+		put(out, " \\textbf{");
+		pd_latex_add(out, l->words);
+		put(out, l->arms || l->number ? ".}" : "}");
+		spaced(out, " ", l->arms);
+		spaced(out, l->arms ? "; " : " ", l->number);
+		put(out, "\n");
 	}
 	maybe(out, "\\par\\noindent ", r->sentence, "");
 	maybe(out, "\\par\\noindent Judged: ", r->judged, "");
