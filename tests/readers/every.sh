@@ -71,6 +71,10 @@ form agree 0 agree --db demo.db $day --outcome tnc --judge concentration \
 	--first "$version" --second 'counter 2' --margin 0.90
 form pool 0 pool --db demo.db --plan demo.plan $day --printed printed.csv \
 	--outcome cfu_f second-pull
+sed '/^\[syringe-5-30\]/,$d' demo.plan >short.plan
+form paper 0 paper --quiet --db demo.db --plan short.plan $day --no-ledger
+rm -rf set
+form release 0 release --quiet --db demo.db --into set --seed 7 $day
 form history 0 history --db demo.db
 form verify 0 verify review.manifest
 
