@@ -500,21 +500,21 @@ static const char *against(const char *s)
 {
 	static const char *const words[] = { "lot", "serial", "batch", "udi",
 		                             "sn", "barcode", "charge", "www" };
-	size_t n = strlen(s), blanks = 0, run = 0, most = 0, dots = 0;
+	size_t n = strlen(s), blanks = 0, run = 0, most = 0, parted = 0;
 
 	for (const char *c = s; *c; c++) {
 		blanks += *c == ' ';
 		run = pd_is_digit(*c) ? run + 1 : 0;
 		most = run > most ? run : most;
-		dots += *c == '.' && c > s && pd_is_digit(c[-1]) &&
-		        pd_is_digit(c[1]);
+		parted += strchr(".-/", *c) && c > s && pd_is_digit(c[-1]) &&
+		         pd_is_digit(c[1]);
 	}
 	if (n > 60 || blanks > 5 || strpbrk(s, ";?!\"\n\r\t") ||
 	    strstr(s, ". "))
 		return "free text";
 	if (strchr(s, '@') || strstr(s, "://"))
 		return "an address";
-	if (dots >= 2 || most >= 6)
+	if (parted >= 2 || most >= 6)
 		return "a date, an address or the number of a device or lot";
 	for (size_t i = 0; i < sizeof words / sizeof *words; i++)
 		if (has_word(s, words[i]))
