@@ -52,7 +52,8 @@ void expect_teardown(void)
 static double pull_mean(const struct truth *t, double age, bool female,
                         size_t order, size_t pull, double ml)
 {
-	return t->centre + t->age_10y * (age - 50) / 10 + t->female * female +
+	return t->centre + t->age_10y * (age - 50) / 10 +
+	       t->bend_10y * fmax(0, age - 55) / 10 + t->female * female +
 	       t->log_ml * log(ml) + t->later_site * (order > 1) +
 	       t->pull_2 * (pull > 1);
 }

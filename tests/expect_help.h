@@ -11,7 +11,8 @@
 /* Effects on the natural log of a pull's TNC yield, in 10^6. */
 struct truth {
 	double centre;           /* 1 mL, man of 50, first pull, first site    */
-	double age_10y, female, log_ml, later_site, pull_2;
+	double age_10y, bend_10y, female, /* bend: more each 10 y above 55 */
+	     log_ml, later_site, pull_2;
 	double patient, side, site, pull; /* SDs                              */
 };
 

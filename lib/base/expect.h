@@ -36,6 +36,13 @@ typedef struct pd_expect_order {
 	pd_estimate log_ratio;
 } pd_expect_order;
 
+/* A restricted cubic spline that was used, its knots at quantiles of the data. */
+typedef struct pd_expect_curve {
+	size_t k;                /* knots; 0: a straight line                  */
+	double knot[7];
+	double bend_p;           /* is it curved; NaN: not asked               */
+} pd_expect_curve;
+
 typedef struct pd_expect_answer {
 	pd_review context;       /* no answers in it                           */
 	const char *outcome_words, *unit;
@@ -57,8 +64,7 @@ typedef struct pd_expect_answer {
 	const char *component_name[6];
 	double component_sd[6];  /* log scale                                  */
 	pd_estimate volume;      /* log yield by log mL of a pull, one line    */
-	size_t knots;            /* of the curve used, 0: a straight line      */
-	double bend_p;           /* is it curved; NaN: not asked               */
+	pd_expect_curve ml_curve, age_curve; /* knots in mL, years             */
 	size_t n_orders;
 	pd_expect_order order[12];
 	/* the map: cell[j * n_across + i], i sites across, j mL down          */

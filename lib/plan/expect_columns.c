@@ -9,9 +9,10 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { CURVE_PATIENTS = 40, CURVE_KNOTS = 3 };
-
-static const char curve_1[] = "curve 1", curve_2[] = "curve 2";
+enum {
+	CURVE_PATIENTS = 40, CURVE_KNOTS = 3, /* of ln mL, and of age below   */
+	MORE_PATIENTS = 150, MORE_KNOTS = 4   /* that many; from it on of age */
+};
 
 /* --- columns ------------------------------------------------------------- */
 
@@ -80,32 +81,71 @@ static pd_status take_order(struct pd_expect_work *w, const char *name,
 	return c ? add_term(w, c->name, at, err) : no_memory(err);
 }
 
+/* The columns of a curve of v, one after the other from *t on. */
+static pd_status take_curve(struct pd_expect_work *w, const char *of,
+                            const double *v, const pd_spline *s, size_t *t,
+                            pd_error *err)
+{
+	size_t n = w->rows.n, width = s->k - 1;
+	double *b = PD_NEW(w->scratch, double, width * n + 1);
+	double *one = PD_NEW(w->scratch, double, n + 1);
+	pd_status st = b && one ? PD_OK : no_memory(err);
+
+	*t = w->n_terms;
+	if (st == PD_OK)
+		pd_spline_columns(s, v, n, b, width, 0);
+	for (size_t j = 0; st == PD_OK && j < width; j++) {
+		const char *name = pd_arena_print(w->arena, "%s, curve %zu", of,
+		                                  j + 1);
+
+		for (size_t i = 0; i < n; i++)
+			one[i] = b[width * i + j];
+		st = name ? take_real(w, name, one, NULL, err)
+		          : no_memory(err);
+	}
+	return st;
+}
+
 /* A curve of ln mL where the data bear one, else a straight line. */
 static pd_status take_volume(struct pd_expect_work *w, bool curve,
                              pd_error *err)
 {
 	size_t n = w->rows.n;
 	double *v = PD_NEW(w->scratch, double, n + 1);
-	double *b = PD_NEW(w->scratch, double, 2 * n + 2);
 	pd_error inner = { 0 };
 
-	if (!v || !b)
+	if (!v)
 		return no_memory(err);
 	for (size_t i = 0; i < n; i++)
 		v[i] = log(w->ml[i]);
 	w->curved = curve && w->rows.n_groups[0] >= CURVE_PATIENTS &&
 	            pd_spline_default(v, n, CURVE_KNOTS, &w->spline, &inner) ==
 	                PD_OK;
-	if (!w->curved)
-		return take_real(w, "log volume", v, &w->t_volume, err);
-	pd_spline_columns(&w->spline, v, n, b, 2, 0);
-	for (size_t i = 0; i < n; i++)
-		v[i] = b[2 * i];
-	pd_status st = take_real(w, curve_1, v, &w->t_volume, err);
+	return w->curved ? take_curve(w, "ln mL", v, &w->spline, &w->t_volume,
+	                              err)
+	                 : take_real(w, "log volume", v, &w->t_volume, err);
+}
 
-	for (size_t i = 0; i < n; i++)
-		v[i] = b[2 * i + 1];
-	return st == PD_OK ? take_real(w, curve_2, v, NULL, err) : st;
+/* The same of age; its knots are quantiles of the cases' ages, a case counting
+ * once however many pulls it has. */
+static pd_status take_age(struct pd_expect_work *w, pd_error *err)
+{
+	double *v = PD_NEW(w->scratch, double, w->n_cases + 1);
+	size_t patients = w->rows.n_groups[0];
+	pd_error inner = { 0 };
+
+	if (!v)
+		return no_memory(err);
+	for (size_t k = 0; k < w->n_cases; k++)
+		v[k] = w->age[w->lead[w->by_case[k].first]];
+	w->age_curved = patients >= CURVE_PATIENTS &&
+	                pd_spline_default(v, w->n_cases,
+	                                  patients >= MORE_PATIENTS
+	                                      ? MORE_KNOTS : CURVE_KNOTS,
+	                                  &w->age_spline, &inner) == PD_OK;
+	return w->age_curved ? take_curve(w, "age", w->age, &w->age_spline,
+	                                  &w->t_age, err)
+	                     : take_real(w, "age_y", w->age, &w->t_age, err);
 }
 
 /* What the user holds equal besides. */
@@ -140,7 +180,7 @@ pd_status pd_expect_columns(struct pd_expect_work *w, bool curve, pd_error *err)
 	w->frame = pd_frame_new(w->rows.n);
 	if (!w->frame)
 		return no_memory(err);
-	pd_status st = take_real(w, "age_y", w->age, &w->t_age, err);
+	pd_status st = take_age(w, err);
 
 	if (st == PD_OK)
 		st = take_factor(w, "sex", w->sex, &w->t_sex, err);
@@ -193,6 +233,20 @@ static void set_word(const struct pd_expect_work *w, size_t t,
 			set_level(w, t, k, x);
 }
 
+static void set_curve(const struct pd_expect_work *w, size_t t, bool curved,
+                      const pd_spline *s, double value, double *x)
+{
+	double b[PD_SPLINE_MOST];
+
+	if (!curved) {
+		set_number(w, t, value, x);
+		return;
+	}
+	pd_spline_basis(s, value, b);
+	for (size_t j = 0; j + 1 < s->k; j++)
+		set_number(w, t + j, b[j], x);
+}
+
 /* Other adjusters: a number at its mean, but the calendar at the last case and
  * the syringe as asked; a factor by its shares among the rows. */
 static void set_more(const struct pd_expect_work *w, double *x)
@@ -229,19 +283,11 @@ static void set_more(const struct pd_expect_work *w, double *x)
 void pd_expect_row(const struct pd_expect_work *w, size_t order, size_t pull,
                    double ml, double *x)
 {
-	double b[2];
-
 	memset(x, 0, w->design.p * sizeof *x);
 	x[0] = 1;
-	set_number(w, w->t_age, w->a->age, x);
+	set_curve(w, w->t_age, w->age_curved, &w->age_spline, w->a->age, x);
 	set_word(w, w->t_sex, w->a->sex, x);
-	if (w->curved) {
-		pd_spline_basis(&w->spline, log(ml), b);
-		set_number(w, w->t_volume, b[0], x);
-		set_number(w, w->t_volume + 1, b[1], x);
-	} else {
-		set_number(w, w->t_volume, log(ml), x);
-	}
+	set_curve(w, w->t_volume, w->curved, &w->spline, log(ml), x);
 	set_level(w, w->t_order, (order < w->top_order ? order
 	                                               : w->top_order) - 1, x);
 	set_level(w, w->t_pull, (pull < w->top_pull ? pull : w->top_pull) - 1,

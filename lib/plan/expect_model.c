@@ -324,6 +324,40 @@ static pd_status dropped(struct pd_expect_work *w, pd_error *err)
 	return PD_OK;
 }
 
+/* A curve for the reader: its knots, and whether it is one at all (its curved
+ * columns together, an F test). */
+static pd_status take_bend(struct pd_expect_work *w, pd_impute *m, bool curved,
+                           size_t t, const pd_spline *s, pd_expect_curve *out,
+                           pd_error *err)
+{
+	size_t p = w->design.p, rows = 0;
+	double *c = PD_NEW(w->scratch, double, PD_SPLINE_MOST * p + 1);
+	pd_f_test f;
+
+	*out = (pd_expect_curve){ .bend_p = NAN };
+	if (!c)
+		return no_memory(err);
+	if (!curved)
+		return PD_OK;
+	out->k = s->k;
+	memcpy(out->knot, s->knot, s->k * sizeof *s->knot);
+	for (size_t j = 1; j + 1 < s->k; j++) {
+		size_t at = w->design.column[t + j][0];
+
+		if (at != PD_NO_COLUMN)
+			c[rows++ * p + at] = 1;
+	}
+	if (!rows)
+		return PD_OK;
+	pd_error inner;
+	pd_status st = pd_impute_f_test(m, c, rows, PD_KENWARD_ROGER, &f,
+	                                &inner);
+
+	if (st == PD_OK)
+		out->bend_p = f.p;
+	return st == PD_NO_MEMORY ? no_memory(err) : PD_OK;
+}
+
 static pd_status main_fit(struct pd_expect_work *w, pd_error *err)
 {
 	size_t p = w->design.p;
@@ -351,17 +385,14 @@ static pd_status main_fit(struct pd_expect_work *w, pd_error *err)
 	if (st == PD_OK)
 		st = take_orders(w, m, w->t_pull, w->top_pull,
 		                 "pull", err);
-	size_t bend = w->curved ? w->design.column[w->t_volume + 1][0]
-	                        : PD_NO_COLUMN;
-
-	a->bend_p = NAN;
-	a->knots = w->curved ? w->spline.k : 0;
-	if (st == PD_OK && bend != PD_NO_COLUMN) {
-		pd_estimate e;
-
-		st = one_column(w, m, bend, &e, err);
-		a->bend_p = e.p;
-	}
+	if (st == PD_OK)
+		st = take_bend(w, m, w->curved, w->t_volume, &w->spline,
+		               &a->ml_curve, err);
+	if (st == PD_OK)
+		st = take_bend(w, m, w->age_curved, w->t_age, &w->age_spline,
+		               &a->age_curve, err);
+	for (size_t k = 0; k < a->ml_curve.k; k++)
+		a->ml_curve.knot[k] = exp(a->ml_curve.knot[k]);
 	pd_impute_free(m);
 	return st;
 }

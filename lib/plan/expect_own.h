@@ -51,8 +51,10 @@ struct pd_expect_work {
 	size_t n_terms;
 	size_t t_age, t_sex, t_order, t_pull, t_version, t_volume, t_more;
 	pd_design design;
-	pd_spline spline;
+	pd_spline spline;        /* of ln mL                                   */
 	bool curved;
+	pd_spline age_spline;
+	bool age_curved;
 	double *beta, *covariance;
 	pd_total_law law;        /* x and n_rows are the caller's              */
 };

@@ -374,6 +374,25 @@ static void ratio_row(pd_doc *d, const pd_expect_answer *a, pd_table *t,
 	cell[3] = pd_say_count(d, n);
 }
 
+/* "knots at 41, 55 and 68 years, P of its bend 0.03" */
+static const char *curve_words(pd_doc *d, const pd_expect_curve *c,
+                               const char *unit, int decimals)
+{
+	pd_buf b;
+
+	pd_buf_init(&b);
+	pd_buf_add(&b, "knots at ");
+	for (size_t k = 0; k < c->k; k++) {
+		if (k)
+			pd_buf_add(&b, k + 1 < c->k ? ", " : " and ");
+		pd_number_fixed(&b, c->knot[k], decimals);
+	}
+	pd_buf_print(&b, " %s", unit);
+	if (!isnan(c->bend_p))
+		pd_buf_print(&b, ", P of its bend %s", pd_say_p(d, c->bend_p));
+	return pd_doc_take(d, &b);
+}
+
 static void effects_table(pd_doc *d, const pd_expect_answer *a)
 {
 	const pd_cell_column column[] = {
@@ -399,15 +418,17 @@ static void effects_table(pd_doc *d, const pd_expect_answer *a)
 		pd_doc_table_note(d, t,
 		                  "Slope: 1 would be no dilution, 0 that extra "
 		                  "mL add nothing.");
-	if (a->knots)
+	if (a->ml_curve.k)
 		pd_doc_table_note(
 		    d, t, pd_doc_print(d, "Yields were foretold by a curve of "
-		                       "ln mL with %zu knots, not by that one "
-		                       "slope%s%s%s.", a->knots,
-		                       isnan(a->bend_p) ? "" : " (P of its bend ",
-		                       isnan(a->bend_p) ? ""
-		                                        : pd_say_p(d, a->bend_p),
-		                       isnan(a->bend_p) ? "" : ")"));
+		                       "ln mL, not by that one slope: %s.",
+		                       curve_words(d, &a->ml_curve, "mL", 1)));
+	pd_doc_table_note(
+	    d, t, a->age_curve.k
+	              ? pd_doc_print(d, "Age is held as a curve: %s.",
+	                             curve_words(d, &a->age_curve, "years", 0))
+	              : "Age is held as a straight line: for a curve there "
+	                "are too few patients or too few ages.");
 }
 
 static void spread_table(pd_doc *d, const pd_expect_answer *a)
