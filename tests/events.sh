@@ -88,6 +88,8 @@ for words in "1 of 11" "4 of 14" "9.09 (0.23 to 41.3)" "2 of 12" \
 	"Not recorded: 1 patient has no case with the field filled"; do
 	check "the review says: $words" grep -qF "$words" e.flat
 done
+check "events are not watched as a yield is" sh -c \
+	"! grep -q 'cannot be judged by percent' e.flat"
 check "no better marrow by fewer events" sh -c \
 	"! awk -F'\t' '\$1 != \"gain\"' e.tsv | grep -Eq 'better|worse'"
 check "JSON does not either" sh -c \

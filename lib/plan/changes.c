@@ -2,6 +2,7 @@
 #include "plan/changes.h"
 #include "data/claims.h"
 #include "plan/looks.h"
+#include "plan/rows.h"
 #include "plan/verdict.h"
 #include "plan/watch.h"
 
@@ -232,7 +233,8 @@ static pd_status find_drift(struct work *w, pd_error *err)
 	for (size_t i = 0; st == PD_OK && i < w->plan->n_questions; i++) {
 		const pd_question *q = &w->plan->question[i];
 
-		if (q->role == PD_PRIMARY && w->c->n_drifts < PD_DRIFTS &&
+		if (q->role == PD_PRIMARY && !pd_rows_of_events(q) &&
+		    w->c->n_drifts < PD_DRIFTS &&
 		    !watched(w->c, pd_query_words(q->outcome)))
 			st = watch(w, q, err);
 	}
