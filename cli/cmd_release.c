@@ -65,7 +65,7 @@ static pd_status check_outside(const struct release_options *o, pd_error *err)
 	const struct show *s = &o->show;
 	const char *const path[] = { o->key, s->manifest, s->out, s->text,
 		                     s->html, s->csv, s->latex, s->xlsx,
-		                     s->json, s->tsv, o->db };
+		                     s->json, s->tsv, s->figures, o->db };
 
 	for (size_t i = 0; i < sizeof path / sizeof *path; i++)
 		if (path[i] && strcmp(path[i], "-") != 0 &&

@@ -124,6 +124,7 @@ says err 'would lie in the folder'
 mkdir six
 status 64 "a key in the empty folder" $release --into six --key six/key
 status 64 "a result in the folder" $release --into six --text six/a.txt
+status 64 "figures in the folder" $release --into six --figures six/f
 status 73 "a key nowhere" $release --into six --key nowhere/key
 check "a key nowhere: something is left" [ -z "$(ls six)" ]
 

@@ -24,7 +24,8 @@ static void lead(pd_doc *d, const pd_release *r)
 	    d, PD_LEAD,
 	    pd_doc_print(d, "The smallest group of patients of whom the files "
 	                 "tell the same sex, age, body mass index, year and "
-	                 "landmarks holds %s, counted again from the written "
+	                 "landmarks holds %s patients, counted again from the "
+	                 "written "
 	                 "files; the rule was %s or more.",
 	                 pd_say_count(d, reached(r)),
 	                 pd_say_count(d, r->smallest)));
