@@ -1,5 +1,6 @@
 /* risk.c - see risk.h. */
 #include "stats/risk.h"
+#include "stats/incomplete.h"
 #include "stats/quantile.h"
 
 #include <math.h>
@@ -86,8 +87,8 @@ struct law {
 
 static double log_choose(size_t n, size_t k)
 {
-	return lgamma((double)n + 1) - lgamma((double)k + 1) -
-	       lgamma((double)(n - k) + 1);
+	return pd_ln_gamma((double)n + 1) - pd_ln_gamma((double)k + 1) -
+	       pd_ln_gamma((double)(n - k) + 1);
 }
 
 static void fill_law(struct law *l, size_t n, double p)
