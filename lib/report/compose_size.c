@@ -29,6 +29,15 @@ static const char *chance(pd_doc *d, double p)
 	return pd_doc_take(d, &b);
 }
 
+/* The chance with one fewer is short of the wish, and stays so when rounded. */
+static const char *chance_before(pd_doc *d, const pd_size_answer *a, double p)
+{
+	double most = ceil(1000 * a->power - 1e-9) / 1000;
+
+	return chance(d, p < a->power && floor(1000 * p + 0.5) / 1000 >= most
+	                     ? most - 0.001 : p);
+}
+
 static const char *truth_words(pd_doc *d, const pd_size_answer *a, double x)
 {
 	pd_buf b;
@@ -83,7 +92,7 @@ static const char *lead(pd_doc *d, const pd_size_answer *a)
 	    a->unit_words, aim_words(d, a), chance(d, l->power),
 	    truth_words(d, a, l->truth),
 	    isnan(l->power_before) ? "not defined"
-	                           : chance(d, l->power_before));
+	                           : chance_before(d, a, l->power_before));
 }
 
 static void basis(pd_doc *d, const pd_size_answer *a)
@@ -150,7 +159,7 @@ static void size_table(pd_doc *d, const pd_size_answer *a)
 		cell[0] = truth_words(d, a, l->truth);
 		cell[1] = number(d, l->n);
 		cell[2] = chance(d, l->power);
-		cell[3] = chance(d, l->power_before);
+		cell[3] = chance_before(d, a, l->power_before);
 		cell[4] = chance(d, l->assurance);
 		cell[5] = number(d, l->n_assured);
 	}
