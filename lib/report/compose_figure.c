@@ -243,8 +243,12 @@ static void level_figure(pd_doc *d, const pd_answer *a)
 	        d,
 	        "One dot a patient (the mean of their results at that level), on "
 	        "a %s axis; with the dots of each level a "
-	        "square with its interval marks the %s, patients as units.%s%s",
+	        "square with its interval marks the %s, patients as units.%s%s%s",
 	        axis_kind(a), a->scale == PD_RATIO ? "geometric mean" : "mean",
+	        a->adjusters && *a->adjusters
+	            ? " Nothing is held equal in this picture, as it is in the "
+	              "effect: the two may differ."
+	            : "",
 	        zero_results(d, a, zeros), left_out(d, a)),
 	    pd_figure_levels(d->arena, a, &w, false),
 	    pd_figure_levels(d->arena, a, &w, true));
