@@ -125,6 +125,17 @@ START_TEST(buf_grows)
 	pd_buf_add(&b, "more");
 	ck_assert_str_eq(pd_buf_text(&b), "ababab!xy");
 	pd_buf_clear(&b);
+	/* on room of the caller's, then on its own */
+	char room[8];
+
+	pd_buf_init_in(&b, room, sizeof room);
+	pd_buf_add(&b, "1234567");
+	ck_assert_ptr_eq(b.data, room);
+	pd_buf_add(&b, "8");
+	ck_assert_ptr_ne(b.data, room);
+	ck_assert_str_eq(pd_buf_text(&b), "12345678");
+	ck_assert_str_eq(room, "1234567");
+	pd_buf_clear(&b);
 	ck_assert(pd_buf_ok(&b));
 }
 END_TEST

@@ -11,9 +11,16 @@ void pd_buf_init(pd_buf *b)
 	memset(b, 0, sizeof *b);
 }
 
+void pd_buf_init_in(pd_buf *b, char *room, size_t size)
+{
+	*b = (pd_buf){ .data = room, .room = size, .lent = true };
+	room[0] = '\0';
+}
+
 void pd_buf_clear(pd_buf *b)
 {
-	free(b->data);
+	if (!b->lent)
+		free(b->data);
 	pd_buf_init(b);
 }
 
@@ -41,12 +48,15 @@ static bool reserve(pd_buf *b, size_t more)
 
 	while (room < need + 1)
 		room *= 2;
-	char *p = realloc(b->data, room);
+	char *p = realloc(b->lent ? NULL : b->data, room);
 
 	if (!p) {
 		b->failed = true;
 		return false;
 	}
+	if (b->lent)
+		memcpy(p, b->data, b->length + 1);
+	b->lent = false;
 	b->data = p;
 	b->room = room;
 	return true;

@@ -13,10 +13,13 @@
 typedef struct pd_buf {
 	char *data; /* always NUL-terminated once something was added */
 	size_t length, room;
-	bool failed;
+	bool failed, lent; /* lent: data is the caller's room so far */
 } pd_buf;
 
 void pd_buf_init(pd_buf *b);
+/* Starts in room[size], the caller's, size above 0: what fits into it cannot
+ * fail. It must live until the buffer is cleared. */
+void pd_buf_init_in(pd_buf *b, char *room, size_t size);
 void pd_buf_clear(pd_buf *b); /* frees and re-initialises */
 void pd_buf_reset(pd_buf *b); /* empties, keeps the room  */
 void pd_buf_add(pd_buf *b, const char *text);

@@ -92,8 +92,9 @@ double pd_value_axis_room(const pd_axis *a)
 	double tick[PD_MOST_TICKS], widest = 0;
 	size_t n = pd_axis_ticks(a, tick);
 	pd_buf text;
+	char room[64]; /* the only failure there is could not be told */
 
-	pd_buf_init(&text);
+	pd_buf_init_in(&text, room, sizeof room);
 	for (size_t i = 0; i < n; i++) {
 		tick_words(&text, tick[i]);
 		widest = fmax(
