@@ -285,9 +285,9 @@ START_TEST(words_of_claims)
 		ck_assert_int_eq(pd_compose_review(&r, &d, &err), PD_OK);
 		char *text = words(d);
 
-		snprintf(part, sizeof part, "%zu of %zu claim%s not settled "
-		         "here", open, c.n_claims,
-		         c.n_claims == 1 ? " is" : "s are");
+		snprintf(part, sizeof part, "%zu of %zu claim%s %s not "
+		         "settled here", open, c.n_claims,
+		         c.n_claims == 1 ? "" : "s", open == 1 ? "is" : "are");
 		ck_assert_int_eq(strstr(text, part) != NULL, open > 0);
 		ck_assert_int_eq(strstr(text, "No claim waits") != NULL,
 		                 open == 0);

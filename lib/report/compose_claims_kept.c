@@ -118,10 +118,11 @@ void pd_part_claims(pd_doc *d, const pd_review *r)
 	pd_doc_paragraph(
 	    d, PD_LEAD,
 	    !open ? "No claim waits for more draws of this clinic."
-	          : pd_doc_print(d, "%s of %s claim%s not settled here.",
+	          : pd_doc_print(d, "%s of %s claim%s %s not settled here.",
 	                         pd_say_count(d, open),
 	                         pd_say_count(d, c->n_claims),
-	                         c->n_claims == 1 ? " is" : "s are"));
+	                         c->n_claims == 1 ? "" : "s",
+	                         open == 1 ? "is" : "are"));
 	pd_table *t = pd_doc_table(d, "Claims, as each was last read", 7,
 	                           column, "not printed, not known, or not "
 	                           "open");
