@@ -206,6 +206,10 @@ static void difference_note(pd_paper_doc *w, pd_table *t)
 {
 	const pd_paper_table *c = &w->p->table;
 
+	if (c->n_arms > 2)
+		pd_doc_table_note(w->d, t,
+		                  "Standardised differences are given between "
+		                  "two columns only.");
 	if (c->n_arms != 2)
 		return;
 	pd_doc_table_note(
