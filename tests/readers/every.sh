@@ -57,6 +57,7 @@ day="--date 2026-02-01"
 form missing 0 findings --db demo.db $day --missing
 form review 0 review --quiet --db demo.db --plan demo.plan $day \
 	--manifest review.manifest
+form verify 0 verify review.manifest
 form ask 0 ask --quiet --db demo.db --plan demo.plan $day --no-ledger \
 	syringe-10-50
 form options 0 ask --quiet --db demo.db $day --no-ledger --outcome tnc \
@@ -76,7 +77,6 @@ form paper 0 paper --quiet --db demo.db --plan short.plan $day --no-ledger
 rm -rf set
 form release 0 release --quiet --db demo.db --into set --seed 7 $day
 form history 0 history --db demo.db
-form verify 0 verify review.manifest
 
 for command in $("$perdraw" --help | sed -n '/^commands/,/^$/s/^  \([a-z]*\) .*/\1/p'); do
 	"$perdraw" "$command" --help | grep -q '^ *--html' || continue

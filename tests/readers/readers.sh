@@ -132,6 +132,7 @@ step "HTML on paper" "$python" "$here/paper.py" "$folder/paper"
 step "the forms say the same" forms . $names
 step "LaTeX" "$python" "$here/latex.py" . $names
 step "LibreOffice" "$python" "$here/office.py" . $names
+step "text, 40 to 200 columns" "$python" "$here/widths.py" .
 
 # ---- texts that would be markup
 step "hostile texts" "$python" "$here/hostile.py" "$folder/hostile"
