@@ -187,8 +187,8 @@ static size_t left_over(const struct cells *c)
 	return 0;
 }
 
-/* The smallest group that is not too small, blanked as well. */
-static void join_smallest(struct cells *c, bool *chosen)
+/* The smallest group that is not too small, blanked as well; false: none. */
+static bool join_smallest(struct cells *c, bool *chosen)
 {
 	size_t best = 0;
 
@@ -200,7 +200,7 @@ static void join_smallest(struct cells *c, bool *chosen)
 			best = i + 1;
 	}
 	if (!best)
-		return;
+		return false;
 	memset(chosen, 0, c->w->t->n_patients * sizeof *chosen);
 	size_t n = c->size[c->patient[best - 1]];
 
@@ -209,6 +209,7 @@ static void join_smallest(struct cells *c, bool *chosen)
 	for (int f = 0; f < N_FIELDS_TOLD; f++)
 		blank_field(c, chosen, f);
 	count(c);
+	return true;
 }
 
 static pd_status make_room(struct cells *c, pd_error *err)
@@ -334,7 +335,10 @@ pd_status rl_cells_blank(pd_release_work *w, pd_error *err)
 	if (w->ask.only_warn)
 		return PD_OK;
 	blank_small(&c, c.blank);
-	while (left_over(&c))
-		join_smallest(&c, c.blank);
-	return merge_events(w, err);
+	while (left_over(&c) && join_smallest(&c, c.blank))
+		;
+	return left_over(&c)
+	           ? pd_fail(err, PD_INTERNAL, "a group of fewer than %u "
+	                     "patients is left", w->told.smallest)
+	           : merge_events(w, err);
 }
