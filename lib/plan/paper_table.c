@@ -389,6 +389,8 @@ static pd_status words(struct making *m, bool flag, pd_error *err)
 
 static pd_status leave_out(struct making *m, const char *why, pd_error *err)
 {
+	if (m->spec->aside) /* the sheets say so by themselves */
+		return PD_OK;
 	const char *text =
 	    pd_arena_print(m->arena, "%s: %s", m->spec->name, why);
 
