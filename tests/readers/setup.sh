@@ -8,7 +8,7 @@ set -eu
 packages="chromium nodejs npm openjdk-17-jre-headless qpdf poppler-utils
 	texlive-latex-base texlive-latex-recommended libreoffice-calc-nogui
 	python3-openpyxl python3-jsonschema libxml2-utils fonts-liberation"
-modules="axe-core@4.14.1 playwright-core@1.65.1 vnu-jar@26.9.27"
+modules="axe-core@4.14.1 playwright-core@1.56.1 vnu-jar@26.9.27"
 
 # A command or a package that does the same counts.
 there() {
