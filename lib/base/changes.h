@@ -51,8 +51,8 @@ typedef struct pd_drift {
 	double level;
 	const char *base_until;
 	double quarters;           /* between false signals of all charts      */
-	size_t n_signals;          /* shifts of all cases                      */
-	pd_signal latest;          /* where there is any                       */
+	size_t n_signals, n_passed; /* shifts of all cases; of them, passed    */
+	pd_signal latest;          /* that did not pass; date NULL: none       */
 } pd_drift;
 
 /* A question read here that the plan does not ask: of a claim, of another

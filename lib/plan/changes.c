@@ -188,9 +188,16 @@ static void sum_up(const pd_watch_answer *a, pd_drift *d)
 	if (a->refusal || a->n_charts == 0)
 		return;
 	d->n_signals = a->chart[0].n_signals;
-	for (size_t k = 0; k < a->n_signals; k++)
-		if (a->signal[k].group == a->chart[0].group)
-			d->latest = a->signal[k];
+	for (size_t k = 0; k < a->n_signals; k++) {
+		const pd_signal *s = &a->signal[k];
+
+		if (s->group != a->chart[0].group)
+			continue;
+		if (s->state == PD_SHIFT_PASSED)
+			d->n_passed++;
+		else
+			d->latest = *s;
+	}
 }
 
 static bool watched(const pd_changes *c, const char *words)

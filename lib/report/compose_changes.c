@@ -262,13 +262,26 @@ static const char *drift_words(pd_doc *d, const pd_drift *x)
 		return pd_doc_print(d, "%s: cannot be watched. Why: %s", what,
 		                    pd_say_stop(d, x->refusal));
 	if (!x->latest.date)
-		return pd_doc_print(d, "%s: no shift since the baseline ended "
-		                    "on %s.", what, x->base_until);
+		return pd_doc_print(d, "%s: no %sshift since the baseline ended "
+		                    "on %s%s.", what,
+		                    x->n_passed ? "lasting " : "",
+		                    x->base_until,
+		                    x->n_passed
+		                        ? pd_doc_print(d, "; %s passed",
+		                                       pd_say_count(
+		                                           d, x->n_passed))
+		                        : "");
 	pd_buf_init(&b);
-	pd_buf_print(&b, "%s: %s shift%s since the baseline ended on %s. The "
-	             "latest was found on %s and likely began about %s: ", what,
+	pd_buf_print(&b, "%s: %s shift%s since the baseline ended on %s", what,
 	             pd_say_count(d, x->n_signals), plural(x->n_signals),
-	             x->base_until, x->latest.date, x->latest.since);
+	             x->base_until);
+	if (x->n_passed)
+		pd_buf_print(&b, ", of which %s passed",
+		             pd_say_count(d, x->n_passed));
+	pd_buf_print(&b, ". The latest that %s was found on %s and likely began "
+	             "about %s: ", x->latest.state == PD_SHIFT_HELD
+	                               ? "lasted" : "may last",
+	             x->latest.date, x->latest.since);
 	pd_number_span(&b, &s, true);
 	pd_buf_print(&b, "%s.", x->scale == PD_RATIO ? " of what came before"
 	                                             : " points from before");

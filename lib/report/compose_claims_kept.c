@@ -102,7 +102,7 @@ void pd_part_claims(pd_doc *d, const pd_review *r)
 	static const pd_cell_column column[] = {
 		{ "Claim", NULL, false },
 		{ "Last read", NULL, false },
-		{ "Printed", "ratio", true },
+		{ "Printed", "ratio", false },
 		{ "Here then", "ratio", true },
 		{ "Stands", NULL, false },
 		{ "Loaded since", NULL, false },
