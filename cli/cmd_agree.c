@@ -112,8 +112,8 @@ const struct command cmd_agree = {
 	    "from one to the other at low, middle and high readings. Exit status 1\n"
 	    "says that too few pulls were counted by both.\n",
 	.examples =
-	    "  perdraw agree --db clinic.db --outcome cd34 --judge concentration \\\n"
-	    "      --first 'lab-a 2' --second 'lab-b 1' --margin 0.90\n",
+	    "  perdraw agree --db clinic.db --outcome tnc --judge concentration \\\n"
+	    "      --first 'lab-a 1' --second 'lab-c 1' --margin 0.90\n",
 	.opts = opts,
 	.size = sizeof(struct agree_options),
 	.run = agree_run

@@ -34,7 +34,7 @@ static const struct opt opts[] = {
 	{ "small-groups", 0, OPT_CHOICE, false, AT(small), "blank|tell",
 	  "what becomes of smaller ones, 'blank' unless given" },
 	{ "ages", 0, OPT_CHOICE, false, AT(ages), "bands|years",
-	  "ages in bands of ten years, or in years; 90+ above 89" },
+	  "ages in bands of ten years or in years; 90+ above 89" },
 	{ "method-names", 0, OPT_FLAG, false, AT(method_names), NULL,
 	  "keep the names of method versions instead of codes" },
 	{ "days", 0, OPT_FLAG, false, AT(days), NULL,

@@ -80,7 +80,7 @@ const struct command cmd_verify = {
 	    "  perdraw review --db clinic.db --plan quarter.plan \\\n"
 	    "      --html review.html --manifest review.manifest\n"
 	    "  perdraw verify review.manifest\n"
-	    "  perdraw verify --db /archive/clinic.db review.manifest\n",
+	    "  perdraw verify --db archive/clinic.db review.manifest\n",
 	.opts = opts,
 	.size = sizeof(struct verify_options),
 	.run = verify_run

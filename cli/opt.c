@@ -143,8 +143,10 @@ static bool store(const struct opt *o, void *into, const char *text)
 	case OPT_WHOLE:
 		if (read_whole(text, (unsigned *)field))
 			return true;
-		say_error("option '--%s' wants a whole number above 0, "
-		          "found '%s'", o->name, text);
+		say_error("option '--%s' wants a whole number above 0%s, "
+		          "found '%s'", o->name,
+		          strspn(text, "0123456789") == strlen(text)
+		              ? " and at most 1000000" : "", text);
 		return false;
 	case OPT_CHOICE:
 		choice = read_choice(o->value, text);

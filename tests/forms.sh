@@ -35,8 +35,8 @@ all() {
 	command=$2
 	shift 2
 	mkdir "$folder"
-	status "${refused:-0}" "$folder, all forms" "$perdraw" "$command" --date 2026-01-05 \
-		--width 200 --text "$folder/out.txt" \
+	status "${refused:-0}" "$folder, all forms" "$perdraw" "$command" \
+		${undated-"--date=2026-01-05"} --width 200 --text "$folder/out.txt" \
 		--html "$folder/out.html" --csv "$folder/out.csv" \
 		--latex "$folder/out.tex" --xlsx "$folder/out.xlsx" \
 		--json "$folder/out.json" --tsv "$folder/out.tsv" "$@"
@@ -92,6 +92,41 @@ all size size --db demo.db --plan demo.plan second-pull
 judge size
 all watch watch --db demo.db
 judge watch
+
+# Two laboratories on the same pulls, made up from the demo clinic's.
+awk -F, 'NR == 1 {
+	print "patient,case,case_date,side,site_no,aliquot_no,method_version,outcome,value,unit"
+	next
+} $30 > 0 && n < 60 {
+	n++
+	printf "%s,%s,%s,%s,%s,%s,lab-c 1,tnc,%.2f,10*6/mL\n", $1, $4, $5, $12,
+		$13, $21, $30 * (1.1 + 0.02 * (7 * n % 13 - 6))
+}' clinic.csv >both.csv
+cp demo.db both.db
+status 0 "two laboratories load" "$perdraw" load --db both.db \
+	--date 2026-01-05 both.csv
+all agree agree --db both.db --outcome tnc --judge concentration \
+	--first 'lab-a 1' --second 'lab-c 1' --margin 0.80
+judge agree
+all expect expect --db demo.db --outcome tnc --age 60 --sex female \
+	--sites '1 2' --ml-per-site '5 10' --target 100
+judge expect
+all missing findings --missing --db demo.db
+judge missing
+status 0 "a reading with a manifest" "$perdraw" size --db demo.db \
+	--plan demo.plan --date 2026-01-05 --text size.txt --csv size.csv \
+	--manifest size.manifest second-pull
+undated=
+all history history --db both.db
+judge history
+all verify verify size.manifest
+judge verify
+sed 's/patients/persons/' size.txt >changed && mv changed size.txt
+refused=2
+all verify-changed verify size.manifest
+judge verify-changed
+refused=0
+unset undated
 
 # An answer in words alone is one in every form, but for CSV.
 mkdir few

@@ -46,6 +46,21 @@ static void lead(pd_doc *d, const pd_history *h)
 		                 "database holds are not the same.");
 }
 
+static void what_to_do(pd_doc *d)
+{
+	pd_block *box = pd_doc_box(d, PD_CAUTION, "What to do");
+
+	pd_doc_item(d, box, "Leave this file as it is, and use no answer that was "
+	            "read from it since.");
+	pd_doc_item(d, box, "Take the newest copy whose chain holds (history "
+	            "--db COPY) and that has the hash printed on your last good "
+	            "review (history --db COPY --printed HASH).");
+	pd_doc_item(d, box, "Load into it again the files that came after, and "
+	            "repeat the readings.");
+	pd_doc_item(d, box, "Find out what wrote to the file: a program other than "
+	            "this one, a disk, a person.");
+}
+
 static void troubles(pd_doc *d, const pd_history *h)
 {
 	pd_block *box;
@@ -63,6 +78,7 @@ static void troubles(pd_doc *d, const pd_history *h)
 	for (size_t i = 0; i < h->n_gaps; i++)
 		pd_doc_item(d, box,
 		            pd_say_upper(d, pd_say_stop(d, h->gap[i])));
+	what_to_do(d);
 }
 
 static void printed(pd_doc *d, const pd_history *h)
