@@ -42,7 +42,7 @@ static const struct opt opts[] = {
 	{ "batches", 0, OPT_FLAG, false, AT(batches), NULL,
 	  "add a code of the file a result was loaded from" },
 	{ "key", 0, OPT_TEXT, false, AT(key), "NEWFILE",
-	  "write which code stands for which name, outside the folder" },
+	  "write which code is which name, outside the folder" },
 	{ "seed", 0, OPT_WHOLE, false, AT(seed), "NUMBER",
 	  "draw the codes from NUMBER: the same bytes each time" },
 	{ "recipient", 0, OPT_TEXT, false, AT(recipient), "WORDS",

@@ -52,6 +52,9 @@ int say_failure(pd_status st, const pd_error *err)
 	}
 	if (err->file[0] == '\0' || err->line == 0) {
 		say_error("%s", pd_error_text(err, text, sizeof text));
+		if (st == PD_BROKEN)
+			say_error("'perdraw history --db FILE' shows what "
+			          "differs and what to do");
 		return pd_status_exit(st);
 	}
 	progress_end();

@@ -15,7 +15,7 @@ printf '#!/bin/sh\nexec "%s" "$@"\n' "$perdraw" >"$scratch/bin/perdraw"
 chmod +x "$scratch/bin/perdraw"
 PATH=$scratch/bin:$PATH
 cd "$scratch/base"
-"$generate" --cases 400 --out-dir . >/dev/null || exit 99
+"$generate" --cases 300 --out-dir . >/dev/null || exit 99
 mv clinic.csv draws-2025.csv
 mv cd34.csv lab-2025.csv
 for q in plan second-pull syringe-10-50 redirect needle; do

@@ -59,9 +59,12 @@ if command -v sqlite3 >/dev/null 2>&1; then
 	status 3 "a changed row" "$perdraw" history --db t.db
 	says out 'The audit chain is broken at 1 of its'
 	says out 'Row 2 (loaded): its words give the hash'
+	says out 'What to do'
+	says out 'Take the newest copy whose chain holds'
 	status 3 "a changed row in a review" "$perdraw" review --quiet \
 		--db t.db --plan demo.plan
 	says err 'audit row 2 was changed'
+	says err "'perdraw history --db FILE' shows what differs and what to do"
 	silent out
 	status 3 "a changed row, copied" "$perdraw" backup --db t.db u.db
 	check "a broken database was copied" [ ! -e u.db ]
