@@ -20,7 +20,7 @@ mv clinic.csv draws-2025.csv
 mv cd34.csv lab-2025.csv
 for q in plan second-pull syringe-10-50 redirect needle; do
 	sed -n "/^\[$q\]/,/^$/p" "$source_root/demo-data/demo.plan"
-done >quarter.plan
+done | sed 's/^min_patients.*/min_patients = 5/' >quarter.plan # a small clinic
 cp "$source_root/demo-data/demo.claim" needle.claim
 cp "$source_root/demo-data/printed.csv" published.csv
 sed '1d; s/,cfu_f,/,cd34,/' "$source_root/demo-data/printed.csv" >>published.csv
