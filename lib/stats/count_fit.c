@@ -30,7 +30,11 @@ static pd_status check_rows(const pd_count_spec *spec, pd_count_search *s,
 		return pd_fail(err, PD_REFUSED, "all %zu counts are cut off "
 		               "above: no rate can be fitted, only a lower "
 		               "limit", s->n);
-	return pd_count_table_new(s->arena, most, &s->table, err);
+	st = pd_count_table_new(s->arena, most, &s->table, err);
+	if (st != PD_OK || !s->at_least)
+		return st;
+	return pd_count_table_cut(s->arena, &s->table, spec->y, s->at_least,
+	                          s->n, err);
 }
 
 /* Least squares of the logs of the counts. */

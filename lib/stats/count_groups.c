@@ -169,6 +169,9 @@ pd_status pd_count_groups_new(pd_arena *arena, const pd_mixed_spec *spec,
 	copy_rows(out, rows, q);
 	st = pd_count_table_new(arena, most, &out->table, err);
 	if (st == PD_OK)
+		st = pd_count_table_cut(arena, &out->table, out->y,
+		                        out->at_least, out->n, err);
+	if (st == PD_OK)
 		st = pd_count_desk_new(arena, &out->table, out->longest,
 		                       &out->desk, err);
 	return st;

@@ -28,14 +28,45 @@ pd_status pd_count_table_new(pd_arena *arena, size_t most,
 	return PD_OK;
 }
 
+pd_status pd_count_table_cut(pd_arena *arena, pd_count_table *t,
+                             const double *y, const unsigned char *at_least,
+                             size_t n, pd_error *err)
+{
+	for (size_t i = 0; i < n; i++) {
+		size_t k = (size_t)y[i];
+
+		if (!at_least[i] || !k || (t->cut && t->cut[k]))
+			continue;
+		if (!t->cut)
+			t->cut = PD_NEW(arena, pd_cut *, t->most + 1);
+		if (t->n_cut == PD_COUNT_MOST_CUT)
+			return PD_OK;
+		if (t->cut)
+			t->cut[k] = t->cut_list[t->n_cut] =
+			    PD_NEW(arena, pd_cut, 1);
+		if (!t->cut || !t->cut[k] ||
+		    !pd_cut_new(arena, k, t->theta, t->cut[k]))
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
+		t->n_cut++;
+	}
+	return PD_OK;
+}
+
 void pd_count_table_set(pd_count_table *t, double theta)
 {
+	long double rise = 0;
+
+	if (t->theta == theta)
+		return;
 	t->theta = theta;
+	for (size_t k = 0; k < t->n_cut; k++)
+		pd_cut_set(t->cut_list[k], theta);
 	for (size_t y = 1; y <= t->most; y++) {
 		double k = (double)(y - 1);
 		double part = isinf(theta) ? 0 : k / (theta + k);
 
-		t->rise[y] = t->rise[y - 1] + log1p(k / theta);
+		rise += log1p(k / theta);
+		t->rise[y] = (double)rise;
 		t->rise_t[y] = t->rise_t[y - 1] - part;
 		t->rise_tt[y] = t->rise_tt[y - 1] + part * (1 - part);
 	}
@@ -142,12 +173,19 @@ static struct tail lower_tail(const pd_count_table *t, const struct mean *m,
 	return tail;
 }
 
-/* ln P(Y >= y), y > 0, and its slopes in t. */
-static void at_least_value(const pd_count_table *t, const struct mean *m,
-                           size_t y, double e, pd_count_slopes *s)
+/* What 1 less a lower tail may leave before the upper one is summed: the more
+ * of it is lost to rounding the shorter that is. */
+static double least_left(double kept)
+{
+	return kept < ENDLESS ? 1e-10 : kept < 100 * ENDLESS ? 0.01 : 0.2;
+}
+
+/* ln P(Y >= y), y > 0, its slope in e and those in t, by summing a tail;
+ * `whole` = ln p(y). */
+static void sum_tail(const pd_count_table *t, const struct mean *m, size_t y,
+                     double e, double whole, pd_cut_value *s)
 {
 	double k = (double)y;
-	int endless = m->kept < ENDLESS;
 	struct tail tail;
 
 	if (k <= m->mu || k * m->kept < 4) {
@@ -155,27 +193,65 @@ static void at_least_value(const pd_count_table *t, const struct mean *m,
 
 		tail = lower_tail(t, m, y);
 		p = 1 - first * tail.sum;
-		if (p > (endless ? 1e-10 : 0.01)) {
+		if (p > least_left(m->kept)) {
 			s->l = log1p(-first * tail.sum);
+			s->h = k * exp(whole) / p;
 			s->t = -first * tail.t / p;
 			s->tt = -first * tail.tt / p - s->t * s->t;
 			return;
 		}
 	}
-	if (endless) {
-		s->l = s->t = s->tt = NAN; /* the search turns back */
+	if (m->kept < ENDLESS) {
+		s->l = s->h = s->t = s->tt = NAN; /* the search turns back */
 		return;
 	}
 	tail = upper_tail(t, m, y);
-	s->l = value_at(t, m, y, e) + log(tail.sum);
+	s->l = whole + log(tail.sum);
+	s->h = k / tail.sum;
 	s->t = tail.t / tail.sum;
 	s->tt = tail.tt / tail.sum - s->t * s->t;
+}
+
+static void make_series(const pd_count_table *t, const pd_cut *c,
+                        double begin, pd_cut_node *node)
+{
+	struct mean m = at_mean(t, begin);
+	size_t y = (size_t)c->y;
+	pd_count_slopes at;
+	pd_cut_start from = { .y = c->y, .mu = m.mu, .kept = m.kept,
+	                      .share = m.share };
+
+	whole_row(t, &m, y, begin, &at);
+	from.e = at.e;
+	from.t = at.t;
+	from.tt = at.tt;
+	sum_tail(t, &m, y, begin, at.l, &from.sum);
+	pd_cut_make(c, begin, &from, node);
+}
+
+/* The same by the series kept nearby, where there is one. */
+static void at_least_value(const pd_count_table *t, const struct mean *m,
+                           size_t y, double e, double whole, pd_cut_value *s)
+{
+	pd_cut *c = t->cut ? t->cut[y] : NULL;
+	pd_cut_node *node;
+	double begin;
+
+	if (c) {
+		node = pd_cut_near(c, e, &begin);
+		if (!node->turn)
+			make_series(t, c, begin, node);
+		if (pd_cut_at(c, node, e, s))
+			return;
+	}
+	sum_tail(t, m, y, e, whole, s);
 }
 
 static void cut_row(const pd_count_table *t, const struct mean *m, size_t y,
                     double e, pd_count_slopes *s)
 {
 	pd_count_slopes at;
+	pd_cut_value sum;
 	double h, h_t, q, q_e, q_t;
 
 	if (!y) {
@@ -183,8 +259,11 @@ static void cut_row(const pd_count_table *t, const struct mean *m, size_t y,
 		return;
 	}
 	whole_row(t, m, y, e, &at);
-	at_least_value(t, m, y, e, s);
-	h = exp(log((double)y) + at.l - s->l);
+	at_least_value(t, m, y, e, at.l, &sum);
+	s->l = sum.l;
+	s->t = sum.t;
+	s->tt = sum.tt;
+	h = sum.h;
 	q = at.e - h;
 	q_e = at.ee - h * q;
 	h_t = h * (at.t - s->t);
