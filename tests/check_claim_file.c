@@ -124,7 +124,11 @@ START_TEST(errors_have_a_place)
 		{ "[claim]\np = 0\n", 2, 5, "a P value" },
 		{ "[claim]\nwording = lots more\n", 2, 11, "300 % higher" },
 		{ "[claim]\noutcome = tnc\njudge = percent\ntitle = t\n"
-		  "ratio = 2\n", 1, 1, "found percent" },
+		  "ratio = 2\n", 1, 1, "found percent," },
+		{ "[claim]\noutcome = adverse_event\njudge = risk per case\n"
+		  "title = t\nratio = 2\n", 1, 1, "found risk per case," },
+		{ "[claim]\noutcome = adverse_event\njudge = risk per site\n"
+		  "title = t\nratio = 2\n", 1, 1, "found risk per site," },
 		{ "[claim]\ntitle = t\noutcome = tnc\njudge = concentration\n",
 		  1, 1, "'wording' or 'ratio'" },
 		{ CLAIM_TNC "ratio = 2\nlow = 2.5\nhigh = 3\n", 1, 1,

@@ -370,9 +370,12 @@ static pd_status check_claim(pd_claim_file *f, pd_error *err)
 		                       "section [device] with numbers");
 	if (q->scale == PD_DIFFERENCE)
 		return pd_fail_at(err, PD_PLAN, f->plan.name, q->line, 1,
-		                  "'judge': found percent, expected "
-		                  "concentration, prevalence or a yield: a claim "
-		                  "is held against this clinic as a ratio");
+		                  "'judge': found %s, expected concentration, "
+		                  "prevalence or a yield: a claim is held "
+		                  "against this clinic as a ratio",
+		                  strcmp(q->judge, "risk") != 0 ? q->judge
+		                  : q->grain == PD_BY_SITE ? "risk per site"
+		                                           : "risk per case");
 	pd_status st = pd_key_judged(q->outcome, q->judge, "", f->plan.name,
 	                             q->line, err);
 

@@ -114,23 +114,51 @@ static void forest_table(pd_doc *d, const pd_review *r, size_t n_answers,
 	}
 }
 
-static const char *forest_description(pd_doc *d, const pd_bars *b)
+/* Effects of one scale by verdict; [1] those that are shares of events, where
+ * up is not better. */
+static void count_verdicts(const pd_review *r, size_t n_answers, pd_scale scale,
+                           size_t n[2][PD_NO_ANSWER + 1], bool *events)
 {
-	size_t n[PD_NO_ANSWER + 1] = { 0 };
+	for (size_t i = 0; i < n_answers; i++) {
+		const pd_answer *a = &r->answer[i];
+		bool refused = a->refusal || a->n_effects == 0;
 
-	for (size_t i = 0; i < b->n; i++)
-		n[b->bar[i].verdict]++;
+		if (a->scale != scale)
+			continue;
+		*events = *events || a->events;
+		for (size_t k = 0; k < rows_of(a); k++)
+			n[a->events != NULL][refused ? PD_NO_ANSWER
+			                     : a->effect[k].verdict]++;
+	}
+}
+
+static const char *forest_description(pd_doc *d, const pd_review *r,
+                                      size_t n_answers, pd_scale scale)
+{
+	size_t n[2][PD_NO_ANSWER + 1] = { { 0 } };
+	bool events = false;
+	const char *more = "", *fewer = "";
+
+	count_verdicts(r, n_answers, scale, n, &events);
+	if (events) {
+		more = pd_doc_print(d, ", %zu with more adverse events",
+		                    n[1][PD_BETTER]);
+		fewer = pd_doc_print(d, ", %zu with fewer adverse events",
+		                     n[1][PD_WORSE]);
+	}
 	return pd_doc_print(
 	    d,
 	    "One row an effect: the sign is the estimate, the line its "
 	    "interval, the thick upright line no effect, the shaded band the "
 	    "margin inside which a difference does not change practice. An "
 	    "arrow means that the interval goes on past the axis. Triangle "
-	    "up: %zu better or higher; triangle down: %zu worse or lower; "
+	    "up: %zu better or higher%s; triangle down: %zu worse or lower%s; "
 	    "square: %zu with no difference that matters; hollow diamond: "
 	    "%zu not settled; without a bar: %zu that cannot be answered.",
-	    n[PD_BETTER], n[PD_WORSE], n[PD_NO_MATTER], n[PD_NOT_SETTLED],
-	    n[PD_NO_ANSWER]);
+	    n[0][PD_BETTER], more, n[0][PD_WORSE], fewer,
+	    n[0][PD_NO_MATTER] + n[1][PD_NO_MATTER],
+	    n[0][PD_NOT_SETTLED] + n[1][PD_NOT_SETTLED],
+	    n[0][PD_NO_ANSWER] + n[1][PD_NO_ANSWER]);
 }
 
 static void forest_of(pd_doc *d, const pd_review *r, size_t n_answers,
@@ -144,7 +172,8 @@ static void forest_of(pd_doc *d, const pd_review *r, size_t n_answers,
 	f = pd_doc_figure(
 	    d,
 	    scale == PD_RATIO ? "Effects as ratios" : "Effects as differences",
-	    forest_description(d, b), pd_figure_forest(d->arena, b, false),
+	    forest_description(d, r, n_answers, scale),
+	    pd_figure_forest(d->arena, b, false),
 	    pd_figure_forest(d->arena, b, true));
 	if (f) {
 		f->bars = b;
