@@ -167,10 +167,17 @@ static void set_components(pd_arena *arena, pd_answer *a)
 	static const char *const names[] = { "patients", "cases", "sites",
 		                             "results of one site" };
 	static const double sd[] = { 0.4213, 0, 0.1876, 0.2391 };
+	static const double icc[] = { 0.6577, 0.6577, 0.7881, NAN };
+	static const double low[] = { 0.5124, NAN, 0.6712, NAN };
+	static const double high[] = { 0.7813, NAN, 0.8691, NAN };
 
 	a->n_components = COUNT(sd);
 	a->component_name = copy(arena, names, sizeof names);
 	a->component_sd = copy(arena, sd, sizeof sd);
+	a->component_icc = copy(arena, icc, sizeof icc);
+	a->component_icc_low = copy(arena, low, sizeof low);
+	a->component_icc_high = copy(arena, high, sizeof high);
+	a->no_icc_limits = "the likelihood gave none where none stand";
 }
 
 static void begin(pd_answer *a, const char *name, pd_role role,

@@ -219,6 +219,11 @@ typedef struct pd_answer {
 	const double *component_sd;   /* working scale                         */
 	const double *component_low, *component_high; /* their limits, NaN
 	                                 where there are none                  */
+	const double *component_icc;  /* two results that share this and all
+	                                 above it correlate so; NaN: shared by
+	                                 no two. With limits, NaN: none        */
+	const double *component_icc_low, *component_icc_high;
+	const char *no_icc_limits;    /* why there are none, or NULL           */
 	unsigned n_looks;             /* readings of this question, this one too */
 	bool looks_paid;              /* intervals hold for several readings   */
 	unsigned looks_planned;       /* 0: for any number of them             */

@@ -1,7 +1,7 @@
 /* diagnose.c - checks of the fit and cautions of the question, in words. */
 #include "plan/diagnose.h"
+#include "plan/components.h"
 #include "plan/words.h"
-#include "stats/nested_profile.h"
 #include "stats/paired.h"
 #include "stats/quantile.h"
 
@@ -39,61 +39,18 @@ static pd_status note(struct work *w, const char *words, pd_error *err)
 
 /* --- variance parts ------------------------------------------------------------ */
 
-/* Limits of each SD by the restricted likelihood; none where results are only
- * known between limits, as one completed set knows too much. */
-static void component_limits(struct work *w, pd_fit *fit, double *low,
-                             double *high)
-{
-	bool whole = pd_impute_censored(fit->model) == 0;
-	pd_nested *m = whole ? pd_impute_first(fit->model) : NULL;
-
-	for (size_t k = 0; k <= fit->depth; k++) {
-		pd_error unused;
-		pd_profile p;
-
-		low[k] = high[k] = NAN;
-		if (m && pd_nested_profile_sd(m, k, 0, true, w->plan->level,
-		                              &p, &unused) == PD_OK) {
-			low[k] = p.e.low;
-			high[k] = p.e.high;
-		}
-	}
-}
-
 static pd_status components(struct work *w, pd_fit *fit, pd_error *err)
 {
-	size_t n = fit->depth + 1;
-	double *low = PD_NEW(w->arena, double, n);
-	double *high = PD_NEW(w->arena, double, n);
-	const char **name = PD_NEW(w->arena, const char *, n);
-	double *sd = PD_NEW(w->arena, double, n);
-	pd_status st = PD_OK;
+	pd_status st = pd_components_fit(w->r, fit, w->arena, w->a, err);
 
-	if (!name || !sd || !low || !high)
-		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	component_limits(w, fit, low, high);
-	for (size_t k = 0; k < fit->depth; k++) {
-		name[k] = pd_arena_print(w->arena, "between %ss",
-		                         w->r->level_name[fit->level[k]]);
-		sd[k] = pd_impute_level_sd(fit->model, k);
-		if (!name[k])
-			return pd_fail(err, PD_NO_MEMORY, "out of memory");
-		if (sd[k] == 0)
+	for (size_t k = 0; st == PD_OK && k + 1 < w->a->n_components; k++)
+		if (w->a->component_sd[k] == 0)
 			st = note(w, pd_arena_print(
 			    w->arena, "Variation %s could not be told from 0 "
 			    "in these data; that is an ordinary result and "
-			    "the intervals allow for it.", name[k]), err);
-		if (st != PD_OK)
-			return st;
-	}
-	name[n - 1] = "within, and laboratory";
-	sd[n - 1] = pd_impute_residual_sd(fit->model);
-	w->a->n_components = n;
-	w->a->component_name = name;
-	w->a->component_sd = sd;
-	w->a->component_low = low;
-	w->a->component_high = high;
-	return PD_OK;
+			    "the intervals allow for it.",
+			    w->a->component_name[k]), err);
+	return st;
 }
 
 /* --- residuals --------------------------------------------------------------------- */
@@ -347,6 +304,17 @@ static pd_status pair_spread(struct work *w, const pd_pairs *p, pd_error *err)
 	    ratio ? " on the natural-log scale" : "", next), err);
 }
 
+/* How alike the two of a pair are; shares of 0 and 100 have no such law. */
+static pd_status pair_agreement(struct work *w, const pd_pairs *p,
+                                pd_error *err)
+{
+	const char *words = NULL;
+	pd_status st = isnan(w->q->floor)
+	    ? pd_components_pairs(p, w->arena, w->a, &words, err) : PD_OK;
+
+	return st == PD_OK && words ? note(w, words, err) : st;
+}
+
 /* The level table and the effect of a comparison inside units differ. */
 static pd_status basis(struct work *w, pd_error *err)
 {
@@ -422,6 +390,8 @@ pd_status pd_diagnose(const pd_plan *plan, const pd_question *q,
 		st = halves(&w, err);
 	if (st == PD_OK && pairs)
 		st = pair_spread(&w, pairs, err);
+	if (st == PD_OK && pairs)
+		st = pair_agreement(&w, pairs, err);
 	if (st == PD_OK && fit)
 		st = components(&w, fit, err);
 	if (st == PD_OK && fit && fit->aliased)

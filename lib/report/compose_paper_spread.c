@@ -14,7 +14,9 @@ static pd_table *begin(pd_paper_doc *w)
 		{ pd_doc_print(w->d, "SD (%s CI)",
 		               pd_say_review_level(w->d, &w->p->review)),
 		  NULL, true },
-		{ "Two of the same correlate (ICC)", NULL, true },
+		{ pd_say_shared_head(w->d, pd_say_review_level(
+		                               w->d, &w->p->review)),
+		  NULL, true },
 	};
 
 	return pd_doc_table(w->d, "Where the spread comes from", 3, column,
@@ -48,7 +50,8 @@ static void question_rows(pd_paper_doc *w, pd_table *t, size_t i)
 	}
 }
 
-static void notes(pd_paper_doc *w, pd_table *t, bool limits)
+/* Limits of an SD by question: a model gives them, pairs do not. */
+static void notes(pd_paper_doc *w, pd_table *t, bool limits, bool pairs)
 {
 	pd_doc_table_note(
 	    w->d, t,
@@ -63,13 +66,19 @@ static void notes(pd_paper_doc *w, pd_table *t, bool limits)
 		                 "Limits: profile of the restricted likelihood "
 		                 "%s; none where results are known as limits.",
 		                 pd_paper_cite(w, PD_CITED_VENZON)));
+	if (pairs)
+		pd_doc_table_note(
+		    w->d, t,
+		    "Pairs: each patient once by the mean of each level, the "
+		    "difference between the levels taken off; limits of the "
+		    "correlation by the F law.");
 }
 
 void pd_paper_spread(pd_paper_doc *w)
 {
 	const pd_review *r = &w->p->review;
 	pd_table *t = NULL;
-	bool limits = false;
+	bool limits = false, pairs = false;
 
 	for (size_t i = 0; i < r->n_answers; i++) {
 		const pd_answer *a = &r->answer[i];
@@ -78,8 +87,9 @@ void pd_paper_spread(pd_paper_doc *w)
 			continue;
 		t = t ? t : begin(w);
 		limits = limits || has_limits(a);
+		pairs = pairs || (a->used & PD_USED_PAIRS);
 		question_rows(w, t, i);
 	}
 	if (t)
-		notes(w, t, limits);
+		notes(w, t, limits, pairs);
 }

@@ -254,6 +254,29 @@ static void effect_table(pd_doc *d, const pd_answer *a)
 	    "or beyond would have been told from none 4 times in 5.");
 }
 
+static void component_notes(pd_doc *d, pd_table *t, const pd_answer *a)
+{
+	if (a->used & PD_USED_PAIRS)
+		pd_doc_table_note(
+		    d, t,
+		    "Of the pairs, each patient once by the mean of each "
+		    "level, the difference between the levels taken off. "
+		    "Limits of the correlation: F law, exact if the "
+		    "differences and the patients are normal; below 0 the "
+		    "two of a pair are less alike than any two.");
+	else
+		pd_doc_table_note(
+		    d, t,
+		    "Limits: profile of the restricted likelihood. Two of the "
+		    "same: two results that share what the line names and all "
+		    "above it.");
+	if (a->no_icc_limits)
+		pd_doc_table_note(d, t,
+		                  pd_doc_print(d, "A correlation without "
+		                               "limits: %s.",
+		                               a->no_icc_limits));
+}
+
 static void component_table(pd_doc *d, const pd_answer *a)
 {
 	bool ratio = a->scale == PD_RATIO;
@@ -264,7 +287,7 @@ static void component_table(pd_doc *d, const pd_answer *a)
 		                        : "SD (%s CI)", level),
 		  ratio ? NULL : "percentage points", true },
 		{ "Two differ up to, 19 times in 20", NULL, true },
-		{ "Two of the same correlate (ICC)", NULL, true },
+		{ pd_say_shared_head(d, level), NULL, true },
 	};
 	bool zero = false;
 	pd_table *t = pd_doc_table(d, "Where the spread comes from", 4, column,
@@ -287,9 +310,7 @@ static void component_table(pd_doc *d, const pd_answer *a)
 		                                   pd_say_short(d, exp(far)))
 		                    : pd_say_short(d, far);
 	}
-	pd_doc_table_note(d, t, "Limits of an SD: profile of the restricted "
-	                        "likelihood. Two of the same: two results that "
-	                        "share what the line names and all above it.");
+	component_notes(d, t, a);
 	if (zero)
 		pd_doc_table_note(d, t,
 		                  "0: this spread could not be told from "

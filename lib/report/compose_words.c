@@ -363,17 +363,22 @@ const char *pd_say_spread(pd_doc *d, const pd_answer *a, size_t i)
 
 const char *pd_say_shared(pd_doc *d, const pd_answer *a, size_t i)
 {
-	double sum = 0, of = 0;
+	double icc = a->component_icc ? a->component_icc[i] : (double)NAN;
+	double low = a->component_icc_low ? a->component_icc_low[i]
+	                                  : (double)NAN;
 
-	for (size_t k = 0; k < a->n_components; k++) {
-		double v = a->component_sd[k] * a->component_sd[k];
+	if (isnan(icc))
+		return NULL;
+	if (isnan(low))
+		return pd_say_fixed(d, icc, 3);
+	return pd_doc_print(d, "%s (%s to %s)", pd_say_fixed(d, icc, 3),
+	                    pd_say_fixed(d, low, 3),
+	                    pd_say_fixed(d, a->component_icc_high[i], 3));
+}
 
-		of += v;
-		sum += k <= i ? v : 0;
-	}
-	return i + 1 < a->n_components && of > 0
-	           ? pd_say_fixed(d, sum / of, 3)
-	           : NULL;
+const char *pd_say_shared_head(pd_doc *d, const char *level)
+{
+	return pd_doc_print(d, "Two of the same correlate (ICC, %s CI)", level);
 }
 
 const char *pd_say_harm(pd_doc *d, const pd_review *r)

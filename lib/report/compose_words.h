@@ -57,9 +57,11 @@ const char *pd_say_span(pd_doc *d, const pd_answer *a, double value, double low,
 const char *pd_say_centre(pd_doc *d, double value, double low, double high);
 /* SD of component i with its limits, where it has any. */
 const char *pd_say_spread(pd_doc *d, const pd_answer *a, size_t i);
-/* How alike two results are that share everything down to component i: the
- * part of the variance they share. NULL for the last, which nothing shares. */
+/* How alike two results are that share everything down to component i, with
+ * limits where there are any. NULL for the last, which nothing shares. */
 const char *pd_say_shared(pd_doc *d, const pd_answer *a, size_t i);
+/* The heading of their column; level: as pd_say_level has it. */
+const char *pd_say_shared_head(pd_doc *d, const char *level);
 /* Adverse events at the site, with exact limits: the harm line. */
 const char *pd_say_harm(pd_doc *d, const pd_review *r);
 /* Does every verdict of the answer rest on a control that failed? */

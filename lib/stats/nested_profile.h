@@ -62,4 +62,16 @@ pd_status pd_nested_profile_sd(pd_nested *m, size_t at, size_t column,
                                bool reml, double level, pd_profile *out,
                                pd_error *err);
 
+/*
+ * Intraclass correlation of two rows that share level `at` and all above it,
+ * of a tree of intercepts (q = 1 at every level, no crossed factor):
+ *   rho = (v_0 + .. + v_at) / (v_0 + .. + v_(depth - 1) + residual)
+ * with v the variances. The lower limit is exactly 0, and low_at_zero says so,
+ * when rise(0) is within the quantile; e.se and e.p NaN. Errors as above;
+ * PD_REFUSED for another model, PD_USAGE for at >= depth.
+ */
+pd_status pd_nested_profile_share(pd_nested *m, size_t at, bool reml,
+                                  double level, pd_profile *out,
+                                  pd_error *err);
+
 #endif
