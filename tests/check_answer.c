@@ -81,6 +81,22 @@ START_TEST(pairs_by_hand)
 	ck_assert_double_eq_tol(m->value, exp(mean), 1e-7);
 	ck_assert_double_eq_tol(m->low, exp(mean - t * se), 1e-6);
 	ck_assert_double_eq_tol(m->high, exp(mean + t * se), 1e-6);
+	/* the differences' SD is that of one result within a pair by root 2 */
+	ck_assert_uint_eq(a->n_components, 2);
+	ck_assert_double_eq_tol(a->component_sd[1], se * sqrt(PATIENTS / 2.),
+	                        1e-12);
+	double b2 = pow(a->component_sd[0], 2), w2 = pow(a->component_sd[1], 2);
+	double f = 1 + 2 * b2 / w2;
+	double fq = pd_f_quantile(0.975, PATIENTS - 1, PATIENTS - 1);
+
+	ck_assert(b2 > 0);
+	ck_assert_double_eq_tol(a->component_icc[0], b2 / (b2 + w2), 1e-12);
+	ck_assert_double_eq_tol(a->component_icc_low[0],
+	                        (f / fq - 1) / (f / fq + 1), 1e-9);
+	ck_assert_double_eq_tol(a->component_icc_high[0],
+	                        (f * fq - 1) / (f * fq + 1), 1e-9);
+	ck_assert(isnan(a->component_icc[1]) && isnan(a->component_icc_low[1]));
+	ck_assert(says(a->diagnostics, a->n_diagnostics, "Agreement: "));
 	/* one more patient: t limits of a single difference */
 	char words[200];
 

@@ -177,7 +177,7 @@ static void set_components(pd_arena *arena, pd_answer *a)
 	a->component_icc = copy(arena, icc, sizeof icc);
 	a->component_icc_low = copy(arena, low, sizeof low);
 	a->component_icc_high = copy(arena, high, sizeof high);
-	a->no_icc_limits = "the likelihood gave none where none stand";
+	a->no_icc_limits = "the profile of the likelihood was not found";
 }
 
 static void begin(pd_answer *a, const char *name, pd_role role,

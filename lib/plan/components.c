@@ -112,7 +112,7 @@ pd_status pd_components_fit(const pd_rows *rows, pd_fit *fit,
 		fit_limits(fit, answer->level, &p, &missing);
 	if (missing)
 		answer->no_icc_limits =
-		    "the likelihood gave none where none stand";
+		    "the profile of the likelihood was not found";
 	return PD_OK;
 }
 

@@ -68,7 +68,7 @@ typedef struct sim_list {
 
 extern const sim_list sim_pairs, sim_groups, sim_mixed, sim_counts,
 	sim_limits, sim_looks, sim_studies, sim_rooms, sim_curves,
-	sim_bends;
+	sim_bends, sim_alike;
 
 /* ---- answers (cell.c) -------------------------------------------------- */
 

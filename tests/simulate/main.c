@@ -38,7 +38,7 @@ typedef struct task {
 static const sim_list *const lists[] = {
 	&sim_pairs, &sim_groups, &sim_mixed, &sim_counts, &sim_limits,
 	&sim_looks, &sim_studies, &sim_rooms, &sim_curves,
-	&sim_bends
+	&sim_bends, &sim_alike
 };
 
 static int usage(void)
