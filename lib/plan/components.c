@@ -43,7 +43,7 @@ static pd_status make(struct parts *p, size_t n, pd_arena *arena,
 	return PD_OK;
 }
 
-/* --- mixed models ---------------------------------------------------------- */
+/* --- mixed models -------------------------------------------------------- */
 
 /* Share of the variance that level k and all above it make. */
 static double shared(const double *sd, size_t n, size_t k)
@@ -116,7 +116,7 @@ pd_status pd_components_fit(const pd_rows *rows, pd_fit *fit,
 	return PD_OK;
 }
 
-/* --- pairs ------------------------------------------------------------------- */
+/* --- pairs --------------------------------------------------------------- */
 
 /* "moderate" and the like are nobody's law: numbers alone. */
 static const char *agreement_words(const pd_icc *g, const pd_pairs *p,
