@@ -3,7 +3,6 @@
 #include "out.h"
 #include "running.h"
 
-#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <limits.h>
@@ -71,10 +70,16 @@ pd_status folder_begin(struct folder *f, const char *path, pd_error *err)
 		f->temporary = NULL;
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	}
-	if (mkdtemp(f->temporary))
+	bool made = mkdtemp(f->temporary) != NULL;
+
+	/* opened now: to take it away may not need memory */
+	f->inside = made ? opendir(f->temporary) : NULL;
+	if (f->inside)
 		return PD_OK;
 	pd_status st = fail(err, path, "make the folder");
 
+	if (made)
+		rmdir(f->temporary);
 	free(f->temporary);
 	f->temporary = NULL;
 	return st;
@@ -182,6 +187,8 @@ pd_status folder_settle(struct folder *f, pd_error *err)
 	/* an empty folder of that name gives way, any other stays */
 	if (rename(f->temporary, f->path) != 0)
 		return fail(err, f->path, "make the folder");
+	closedir(f->inside);
+	f->inside = NULL;
 	free(f->temporary);
 	f->temporary = NULL;
 
@@ -195,15 +202,17 @@ pd_status folder_settle(struct folder *f, pd_error *err)
 
 void folder_end(struct folder *f)
 {
-	DIR *d = f->temporary ? opendir(f->temporary) : NULL;
 	const struct dirent *e;
 
-	while (d && (e = readdir(d)))
-		unlinkat(dirfd(d), e->d_name, 0);
-	if (d)
-		closedir(d);
+	if (f->inside)
+		rewinddir(f->inside);
+	while (f->inside && (e = readdir(f->inside)))
+		unlinkat(dirfd(f->inside), e->d_name, 0);
+	if (f->inside)
+		closedir(f->inside);
 	if (f->temporary)
 		rmdir(f->temporary);
+	f->inside = NULL;
 	free(f->temporary);
 	f->temporary = NULL;
 }

@@ -9,9 +9,12 @@
 
 #include "perdraw.h"
 
+#include <dirent.h>
+
 struct folder {
 	const char *path;      /* its place                                  */
 	char *temporary;       /* NULL: nothing is written                   */
+	DIR *inside;           /* the temporary one, open                    */
 };
 
 /* May it be made? PD_CANNOT_CREATE where a file, a link or a folder that holds

@@ -15,7 +15,7 @@ if [ -x "$top/.libs/perdraw" ]; then
 fi
 command -v python3 >/dev/null || { echo "NOT RUN: no python3"; exit 77; }
 
-kinds="killed flipped"
+kinds="killed crowd flipped"
 if [ -n "${PERDRAW_SANITIZED-}" ]; then
 	echo "memory, storage: not run in a sanitized build, whose runtime has" \
 		"its own memory and stops under a tracer"
@@ -36,6 +36,6 @@ got=0
 python3 "$source_root/tests/fault/torture.py" --perdraw "$program" \
 	--generate "$generate" --demo "$source_root/demo-data" \
 	--shim "$scratch/fail_memory.so" --every "$every" \
-	--kills "${PERDRAW_KILLS:-50}" --flips "${PERDRAW_FLIPS:-2000}" \
+	--kills "${PERDRAW_KILLS:-50}" --rounds "${PERDRAW_ROUNDS:-20}" --flips "${PERDRAW_FLIPS:-2000}" \
 	$kinds || got=$?
 exit "$got"

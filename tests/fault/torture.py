@@ -9,6 +9,7 @@ Kinds of failure:
   storage  the K-th write, sync, rename, open ... of the process fails with a
            full or broken disk (fault injection of strace)
   killed   the process is killed without warning at a random moment
+  crowd    eight loads and four readers at once on one new database
   flipped  bits of the database are turned over, pages zeroed, the end cut off
 
 After every failure: a documented exit status and never a signal; a sentence
@@ -112,6 +113,11 @@ class Clinic:
                        "55", "--sex", "female", "--sites", "2 3",
                        "--ml-per-site", "5 10"],
             "watch": ["watch", *db, *DAY],
+            "agree": ["agree", *db, *DAY, "--outcome", "tnc", "--judge",
+                      "concentration", "--first",
+                      "lab-a 1", "--second", "lab-a 2"],
+            "release": ["release", *db, *DAY, "--into", "given", "--seed",
+                        "7"],
             "pool": ["pool", *db, *plan, "--printed", "printed.csv",
                      "second-pull"],
             "verify": ["verify", *db, "r.manifest"],
@@ -151,6 +157,10 @@ def rows(path, without=()):
 
 
 def digest(path):
+    if os.path.isdir(path):
+        inside = sorted(os.listdir(path))
+        text = repr([(n, digest(os.path.join(path, n))) for n in inside])
+        return hashlib.sha256(text.encode()).hexdigest()
     with open(path, "rb") as f:
         return hashlib.sha256(f.read()).hexdigest()
 
@@ -221,11 +231,11 @@ class Trial:
 
     def again(self, folder, place):
         """A database that is half made or locked would show now."""
+        if os.path.exists(os.path.join(folder, "copy.db")):
+            os.remove(os.path.join(folder, "copy.db"))
+        shutil.rmtree(os.path.join(folder, "given"), ignore_errors=True)
         r = self.clinic.run([*self.words, *(
             ["--force"] if self.name in FORCED else [])], folder)
-        if self.name == "backup" and r.returncode == 73:
-            r.returncode = 0 if os.path.exists(
-                os.path.join(folder, "copy.db")) else 73
         ok(r.returncode == self.status, f"{self.name}, {place}: run again, "
            f"{r.returncode}: {r.stderr[-300:]!r}")
 
@@ -348,6 +358,60 @@ def killed(clinic, o):
         print(f"killed   {name:9} {o.kills:6} times, {struck} while it ran")
 
 
+def parts_of(clinic, folder, n):
+    """The clinic's file in n files, the rows of a patient in one of them."""
+    with open(os.path.join(clinic.source, "clinic.csv")) as f:
+        head, *lines = f.readlines()
+    names = [f"part-{k}.csv" for k in range(n)]
+    for k, name in enumerate(names):
+        with open(os.path.join(folder, name), "w") as f:
+            f.write(head)
+            f.writelines(x for x in lines if int(hashlib.sha256(
+                x.split(",")[0].encode()).hexdigest(), 16) % n == k)
+    return names
+
+
+def counts(path):
+    db = sqlite3.connect(path)
+    n = [db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in
+         ("sources", "patients", "cases", "sites", "aliquots", "assays")]
+    db.close()
+    return n
+
+
+def crowd(clinic, o):
+    for i in range(o.rounds):
+        folder = clinic.copy()
+        names = parts_of(clinic, folder, 8)
+        load = ["load", "-q", *DAY, "--db"]
+        for name in names:
+            clinic.run([*load, "one.db", name], folder, check=True)
+        again = [*load, "new.db"]
+        start = lambda words: subprocess.Popen(
+            [o.perdraw, *words], cwd=folder, stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        writers = {name: start([*again, name]) for name in names}
+        readers = [start(["history", "--db", "new.db"]) for _ in range(4)]
+        for name, p in writers.items():
+            said = p.communicate()[1]
+            ok(p.returncode in (0, 75), f"crowd {i}, {name}: "
+               f"{p.returncode}: {said[-300:]!r}")
+            if p.returncode == 75: # waited in vain, as it says
+                clinic.run([*again, name], folder, check=True)
+        for p in readers:
+            said = p.communicate()[1]
+            # 65, 66: before there is a database
+            ok(p.returncode in (0, 65, 66, 75), f"crowd {i}, a reader: "
+               f"{p.returncode}: {said[-300:]!r}")
+        ok(counts(os.path.join(folder, "new.db")) ==
+           counts(os.path.join(folder, "one.db")),
+           f"crowd {i}: not every row exactly once")
+        r = clinic.run(["history", "--db", "new.db"], folder)
+        ok(r.returncode == 0, f"crowd {i}: history ends with {r.returncode}")
+        shutil.rmtree(folder)
+    print(f"crowd    {o.rounds:6} rounds of 8 loads and 4 readers")
+
+
 def flipped(clinic, o):
     draw = random.Random(o.seed)
     whole = clinic.copy()
@@ -416,6 +480,7 @@ def main():
     a.add_argument("--every", type=int, default=1)
     a.add_argument("--kills", type=int, default=50)
     a.add_argument("--flips", type=int, default=200)
+    a.add_argument("--rounds", type=int, default=20)
     a.add_argument("--seed", type=int, default=20260105)
     a.add_argument("--only", help="names of commands, parted by commas")
     a.add_argument("kind", nargs="*")
@@ -424,9 +489,10 @@ def main():
         setattr(o, name, os.path.abspath(getattr(o, name)))
     with tempfile.TemporaryDirectory(prefix="perdraw-fault.") as folder:
         clinic = Clinic(o, folder)
-        for kind in o.kind or ("memory", "storage", "killed", "flipped"):
+        for kind in o.kind or ("memory", "storage", "killed", "crowd",
+                               "flipped"):
             {"memory": memory, "storage": storage, "killed": killed,
-             "flipped": flipped}[kind](clinic, o)
+             "crowd": crowd, "flipped": flipped}[kind](clinic, o)
     print(f"{passed} passed, {failed} failed")
     return failed != 0
 
