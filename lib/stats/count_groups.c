@@ -397,17 +397,21 @@ static void differences(pd_count_groups *g, const double *par,
                         double *hessian)
 {
 	size_t m = g->p + 1 + g->free_theta;
+	double apart = g->rough ? DIFFERENCE : 2 * DIFFERENCE;
 
+	memcpy(g->moved, par, m * sizeof *par);
+	if (g->rough)
+		all_groups(g, par, g->hessian_low, NULL, NULL);
 	for (size_t j = 0; j < m; j++) {
-		memcpy(g->moved, par, m * sizeof *par);
 		g->moved[j] = par[j] + DIFFERENCE;
 		all_groups(g, g->moved, g->hessian_high, NULL, NULL);
 		g->moved[j] = par[j] - DIFFERENCE;
-		all_groups(g, g->moved, g->hessian_low, NULL, NULL);
+		if (!g->rough)
+			all_groups(g, g->moved, g->hessian_low, NULL, NULL);
+		g->moved[j] = par[j];
 		for (size_t k = 0; k < m; k++)
 			hessian[j * m + k] = (g->hessian_high[k] -
-			                      g->hessian_low[k]) /
-			                     (2 * DIFFERENCE);
+			                      g->hessian_low[k]) / apart;
 	}
 	for (size_t j = 0; j < m; j++)
 		for (size_t k = 0; k < j; k++)

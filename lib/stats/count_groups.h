@@ -25,6 +25,8 @@ typedef struct pd_count_groups {
 	bool free_theta;         /* ln theta is parameter p + 1              */
 	bool exact;              /* Hessian of the rule itself; otherwise
 	                            that of the integral, for searching      */
+	bool rough;              /* differences to one side: good enough to
+	                            begin a search with                      */
 	/* Scratch: */
 	pd_count_desk desk;
 	pd_count_spread spread;  /* over the rows of a group                 */

@@ -374,16 +374,20 @@ static void differences(pd_count_levels *l, const double *par,
                         double *hessian)
 {
 	size_t m = l->g.p + 2 + l->g.free_theta;
+	double apart = l->g.rough ? DIFFERENCE : 2 * DIFFERENCE;
 
+	memcpy(l->moved, par, m * sizeof *par);
+	if (l->g.rough)
+		all_groups(l, par, l->low);
 	for (size_t j = 0; j < m; j++) {
-		memcpy(l->moved, par, m * sizeof *par);
 		l->moved[j] = par[j] + DIFFERENCE;
 		all_groups(l, l->moved, l->high);
 		l->moved[j] = par[j] - DIFFERENCE;
-		all_groups(l, l->moved, l->low);
+		if (!l->g.rough)
+			all_groups(l, l->moved, l->low);
+		l->moved[j] = par[j];
 		for (size_t k = 0; k < m; k++)
-			hessian[j * m + k] = (l->high[k] - l->low[k]) /
-			                     (2 * DIFFERENCE);
+			hessian[j * m + k] = (l->high[k] - l->low[k]) / apart;
 	}
 	for (size_t j = 0; j < m; j++)
 		for (size_t k = 0; k < j; k++)

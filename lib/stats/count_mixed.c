@@ -124,11 +124,12 @@ static pd_status climb(struct mixed *m, pd_error *err)
 	pd_arena_mark mark = pd_arena_here(m->arena);
 	pd_status st;
 
-	m->g.exact = m->g.rule.nodes < FEWEST_SHARES;
-	st = pd_newton_search(m->arena, pd_count_groups_likelihood, &m->g,
-	                      n_free(m), m->par, m->gradient, m->hessian,
-	                      &m->record, err);
-	if (st == PD_OK && m->record.end == PD_NEWTON_STUCK && !m->g.exact) {
+	m->g.exact = m->g.rough = m->g.rule.nodes < FEWEST_SHARES;
+	st = (m->g.exact ? pd_newton_thrifty : pd_newton_search)(
+	    m->arena, pd_count_groups_likelihood, &m->g, n_free(m), m->par,
+	    m->gradient, m->hessian, &m->record, err);
+	m->g.rough = false;
+	if (st == PD_OK && m->record.end == PD_NEWTON_STUCK) {
 		m->g.exact = true;
 		st = pd_newton_search(m->arena, pd_count_groups_likelihood,
 		                      &m->g, n_free(m), m->par, m->gradient,
@@ -299,8 +300,10 @@ static pd_status answer_plain(struct mixed *m, pd_mixed_fit *fit,
 	fit->iterations = s->record.iterations;
 	fit->newton_step = s->record.step;
 	memcpy(m->par, s->par, s->p * sizeof *m->par);
-	return pd_newton_covariance(m->arena, s->hessian, fit->n_free,
-	                            fit->covariance, err);
+	return fit->covariance
+	           ? pd_newton_covariance(m->arena, s->hessian, fit->n_free,
+	                                  fit->covariance, err)
+	           : PD_OK;
 }
 
 static pd_status answer_mixed(struct mixed *m, pd_mixed_fit *fit,
@@ -310,7 +313,7 @@ static pd_status answer_mixed(struct mixed *m, pd_mixed_fit *fit,
 	double value;
 
 	pd_count_groups_likelihood(&m->g, m->par, &value, m->gradient,
-	                           m->hessian);
+	                           fit->covariance ? m->hessian : NULL);
 	fit->n_free = n_free(m);
 	fit->sd = exp(m->par[p]);
 	fit->theta = m->g.free_theta ? exp(m->par[p + 1]) : INFINITY;
@@ -321,32 +324,47 @@ static pd_status answer_mixed(struct mixed *m, pd_mixed_fit *fit,
 	fit->newton_step = m->record.step;
 	for (size_t k = 0; k < m->g.n_groups; k++)
 		fit->effect[k] = fit->sd * m->g.mode[k];
-	return pd_newton_covariance(m->arena, m->hessian, fit->n_free,
-	                            fit->covariance, err);
+	return fit->covariance
+	           ? pd_newton_covariance(m->arena, m->hessian, fit->n_free,
+	                                  fit->covariance, err)
+	           : PD_OK;
 }
 
-static pd_status answer(struct mixed *m, pd_mixed_fit *fit, pd_error *err)
+static void standard_errors(const struct mixed *m, pd_mixed_fit *fit)
 {
-	size_t p = m->g.p, f;
+	size_t p = m->g.p, f = fit->n_free;
+
+	fit->se_log_sd = fit->se_log_theta = NAN;
+	if (!fit->covariance)
+		return;
+	pd_basis_back_covariance(&m->plain.basis, fit->covariance, f);
+	if (!m->at_zero)
+		fit->se_log_sd = sqrt(fit->covariance[p * f + p]);
+	if (isfinite(fit->theta))
+		fit->se_log_theta = sqrt(fit->covariance[f * f - 1]);
+}
+
+static pd_status answer(struct mixed *m, int with_covariance,
+                        pd_mixed_fit *fit, pd_error *err)
+{
+	size_t p = m->g.p;
 	pd_status st;
 
 	fit->beta = PD_NEW(m->arena, double, p);
-	fit->covariance = PD_NEW(m->arena, double, (p + 2) * (p + 2));
+	if (with_covariance)
+		fit->covariance = PD_NEW(m->arena, double,
+		                         (p + 2) * (p + 2));
 	fit->effect = PD_NEW(m->arena, double, m->g.n_groups);
-	if (!fit->beta || !fit->covariance || !fit->effect)
+	if (!fit->beta || (with_covariance && !fit->covariance) ||
+	    !fit->effect)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	st = m->at_zero ? answer_plain(m, fit, err)
 	                : answer_mixed(m, fit, err);
 	if (st != PD_OK)
 		return st;
-	f = fit->n_free;
-	pd_basis_back_covariance(&m->plain.basis, fit->covariance, f);
+	standard_errors(m, fit);
 	pd_basis_back(&m->plain.basis, m->par, fit->beta);
 	fit->alpha = 1 / fit->theta;
-	fit->se_log_sd = m->at_zero ? NAN
-	                            : sqrt(fit->covariance[p * f + p]);
-	fit->se_log_theta = isinf(fit->theta)
-	                        ? NAN : sqrt(fit->covariance[f * f - 1]);
 	fit->log_likelihood_fixed = m->plain_value;
 	fit->n_groups = m->g.n_groups;
 	fit->code = m->g.code;
@@ -354,8 +372,9 @@ static pd_status answer(struct mixed *m, pd_mixed_fit *fit, pd_error *err)
 	return PD_OK;
 }
 
-pd_status pd_count_mixed(pd_arena *arena, const pd_mixed_spec *spec,
-                         pd_mixed_fit *out, pd_error *err)
+static pd_status fit_mixed(pd_arena *arena, const pd_mixed_spec *spec,
+                           int with_covariance, pd_mixed_fit *out,
+                           pd_error *err)
 {
 	struct mixed m = { .arena = arena, .spec = spec };
 	pd_mixed_fit fit = { .n = spec->rows.n, .p = spec->rows.p };
@@ -365,10 +384,22 @@ pd_status pd_count_mixed(pd_arena *arena, const pd_mixed_spec *spec,
 		st = spec->nodes ? climb_given(&m, err)
 		                 : climb_settled(&m, err);
 	if (st == PD_OK)
-		st = answer(&m, &fit, err);
+		st = answer(&m, with_covariance, &fit, err);
 	if (st == PD_OK)
 		*out = fit;
 	return st;
+}
+
+pd_status pd_count_mixed(pd_arena *arena, const pd_mixed_spec *spec,
+                         pd_mixed_fit *out, pd_error *err)
+{
+	return fit_mixed(arena, spec, 1, out, err);
+}
+
+pd_status pd_count_mixed_top(pd_arena *arena, const pd_mixed_spec *spec,
+                             pd_mixed_fit *out, pd_error *err)
+{
+	return fit_mixed(arena, spec, 0, out, err);
 }
 
 pd_status pd_count_mixed_likelihood(const pd_mixed_spec *spec,

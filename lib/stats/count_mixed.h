@@ -59,6 +59,11 @@ typedef struct pd_mixed_fit {
 pd_status pd_count_mixed(pd_arena *arena, const pd_mixed_spec *spec,
                          pd_mixed_fit *out, pd_error *err);
 
+/* The same without a covariance, which costs as much as the search: covariance
+ * NULL, the standard errors NaN. */
+pd_status pd_count_mixed_top(pd_arena *arena, const pd_mixed_spec *spec,
+                             pd_mixed_fit *out, pd_error *err);
+
 /*
  * The log-likelihood at beta[p], sd >= 0, theta (INFINITY: Poisson) with the
  * given nodes; gradient, unless NULL, of (beta, ln sd, ln theta where theta is

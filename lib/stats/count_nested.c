@@ -73,10 +73,10 @@ static pd_status fit_edges(struct nested *m, pd_error *err)
 	pd_status st = number_rows(m, err);
 
 	if (st == PD_OK)
-		st = pd_count_mixed(m->arena, &flat, &m->outer, err);
+		st = pd_count_mixed_top(m->arena, &flat, &m->outer, err);
 	flat.group = m->id;
 	if (st == PD_OK)
-		st = pd_count_mixed(m->arena, &flat, &m->inner, err);
+		st = pd_count_mixed_top(m->arena, &flat, &m->inner, err);
 	return st;
 }
 
@@ -148,10 +148,12 @@ static pd_status climb(struct nested *m, pd_error *err)
 	pd_status st;
 
 	m->l.g.exact = false;
-	st = pd_newton_search(m->arena, pd_count_levels_likelihood, &m->l,
-	                      n_free(m), m->par, m->gradient, m->hessian,
-	                      &m->record, err);
+	m->l.g.rough = true;
+	st = pd_newton_thrifty(m->arena, pd_count_levels_likelihood, &m->l,
+	                       n_free(m), m->par, m->gradient, m->hessian,
+	                       &m->record, err);
 	m->l.g.exact = true;
+	m->l.g.rough = false;
 	if (st == PD_OK && m->record.end == PD_NEWTON_STUCK)
 		st = pd_newton_search(m->arena, pd_count_levels_likelihood,
 		                      &m->l, n_free(m), m->par, m->gradient,
@@ -288,11 +290,18 @@ static pd_status climb_given(struct nested *m, pd_error *err)
 
 /* ---- the answer --------------------------------------------------------- */
 
-static void answer_edge(struct nested *m, pd_count_nested_fit *fit)
+/* The edge fitted again for its covariance. */
+static pd_status answer_edge(struct nested *m, pd_count_nested_fit *fit,
+                             pd_error *err)
 {
-	const pd_mixed_fit *f = better(m);
-	int outer = f == &m->outer;
+	int outer = better(m) == &m->outer;
+	pd_mixed_spec flat = { m->spec->rows, outer ? m->spec->outer : m->id,
+	                       m->spec->nodes };
+	pd_mixed_fit edge, *f = &edge;
+	pd_status st = pd_count_mixed(m->arena, &flat, &edge, err);
 
+	if (st != PD_OK)
+		return st;
 	fit->beta = f->beta;
 	fit->covariance = f->covariance;
 	fit->n_free = f->n_free;
@@ -307,6 +316,7 @@ static void answer_edge(struct nested *m, pd_count_nested_fit *fit)
 	fit->node_change = f->node_change;
 	fit->iterations = f->iterations;
 	fit->newton_step = f->newton_step;
+	return PD_OK;
 }
 
 static pd_status answer_free(struct nested *m, pd_count_nested_fit *fit,
@@ -358,7 +368,7 @@ pd_status pd_count_nested(pd_arena *arena, const pd_count_nested_spec *spec,
 	m.left |= st == PD_OK &&
 	          m.record.value < better(&m)->log_likelihood;
 	if (st == PD_OK && m.left)
-		answer_edge(&m, &fit);
+		st = answer_edge(&m, &fit, err);
 	else if (st == PD_OK)
 		st = answer_free(&m, &fit, err);
 	if (st != PD_OK)

@@ -9,7 +9,8 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST_STEPS = 200, MOST_HALVINGS = 60, MOST_RIDGES = 40 };
+enum { MOST_STEPS = 200, MOST_HALVINGS = 60, MOST_RIDGES = 40,
+       MOST_SLOW = 4 };
 static const double SMALL_STEP = 1e-9;
 static const double LONGEST_STEP = 2; /* over 1 + |parameter| */
 /* A step this long that promises this little runs away: for a parameter that
@@ -21,6 +22,12 @@ struct room {
 	void *with;
 	size_t p;
 	double *a, *scale, *step, *next, *next_gradient, *next_hessian;
+	/* Thrifty: */
+	int thrifty;
+	int mended;   /* the curvature is not that of this place             */
+	int slow;     /* steps since it was asked for whose gain did not fall
+	                 to half                                             */
+	double last_gain, length; /* of the step: pd_newton_record.step      */
 };
 
 /* a = equilibrated -H + ridge I and its Cholesky factor; 0 when it has none. */
@@ -78,12 +85,67 @@ static void measure_step(struct room *r, const double *par,
 			record->furthest = i;
 		}
 	}
+	r->length = record->step;
 	for (size_t i = 0; record->step > LONGEST_STEP && i < r->p; i++)
 		r->step[i] *= LONGEST_STEP / record->step;
 }
 
+/* The curvature at par, asked for. */
+static void renew(struct room *r, const double *par, double *value,
+                  double *gradient, double *hessian)
+{
+	r->f(r->with, par, value, gradient, hessian);
+	r->mended = r->slow = 0;
+	r->last_gain = INFINITY;
+}
+
+/* With b = -H, s the step gone and y = what -g grew by:
+ * b += y y' / (y's) - b s s'b / (s'b s); 0 where y's is not above 0. A last
+ * step tells nothing: y is rounding. */
+static int mend(struct room *r, const double *gradient, double *hessian)
+{
+	size_t p = r->p;
+	double *y = r->next_hessian, *bs = y + p, ys = 0, sbs = 0;
+
+	if (r->length <= SMALL_STEP)
+		return 1;
+	for (size_t i = 0; i < p; i++) {
+		y[i] = gradient[i] - r->next_gradient[i];
+		bs[i] = 0;
+		for (size_t j = 0; j < p; j++)
+			bs[i] -= hessian[i * p + j] * r->step[j];
+		ys += y[i] * r->step[i];
+		sbs += bs[i] * r->step[i];
+	}
+	if (!(ys > 1e-8 * sbs && sbs > 0))
+		return 0;
+	for (size_t i = 0; i < p; i++)
+		for (size_t j = 0; j < p; j++)
+			hessian[i * p + j] -= y[i] * y[j] / ys -
+			                      bs[i] * bs[j] / sbs;
+	r->mended = 1;
+	return 1;
+}
+
+/* Take over the point gone to by the whole step. */
+static void arrive(struct room *r, double *par, double next, double *value,
+                   double *gradient, double *hessian)
+{
+	size_t p = r->p;
+
+	memcpy(par, r->next, p * sizeof *par);
+	*value = next;
+	if (r->thrifty && !mend(r, gradient, hessian)) {
+		renew(r, par, value, gradient, hessian);
+		return;
+	}
+	memcpy(gradient, r->next_gradient, p * sizeof *gradient);
+	if (!r->thrifty)
+		memcpy(hessian, r->next_hessian, p * p * sizeof *hessian);
+}
+
 /* Go along the step, halved until the value does not fall. The whole step is
- * mostly good: its curvature is asked for at once. */
+ * mostly good: its curvature, unless it is dear, is asked for at once. */
 static int climb(struct room *r, double *par, double *value, double *gradient,
                  double *hessian)
 {
@@ -93,21 +155,42 @@ static int climb(struct room *r, double *par, double *value, double *gradient,
 		for (size_t i = 0; i < r->p; i++)
 			r->next[i] = par[i] + part * r->step[i];
 		r->f(r->with, r->next, &next, r->next_gradient,
-		     k ? NULL : r->next_hessian);
+		     k || r->thrifty ? NULL : r->next_hessian);
 		if (!isfinite(next) || next < *value - slack)
 			continue;
-		memcpy(par, r->next, r->p * sizeof *par);
 		if (k) {
-			r->f(r->with, par, value, gradient, hessian);
-			return 1;
+			memcpy(par, r->next, r->p * sizeof *par);
+			renew(r, par, value, gradient, hessian);
+		} else {
+			arrive(r, par, next, value, gradient, hessian);
 		}
-		*value = next;
-		memcpy(gradient, r->next_gradient, r->p * sizeof *gradient);
-		memcpy(hessian, r->next_hessian,
-		       r->p * r->p * sizeof *hessian);
 		return 1;
 	}
 	return 0;
+}
+
+/* The next step; one of a mended curvature that says to end in anything but a
+ * top, or has not done well, is found again by that of this place. */
+static pd_newton_end aim(struct room *r, const double *par, double *value,
+                         double *gradient, double *hessian,
+                         pd_newton_record *record)
+{
+	for (;;) {
+		int stuck, away;
+
+		record->gain = find_step(r, gradient, hessian);
+		stuck = !isfinite(record->gain);
+		if (!stuck)
+			measure_step(r, par, record);
+		away = !stuck && record->step > LONG_STEP &&
+		       record->gain < NO_GAIN;
+		r->slow += !(record->gain < 0.5 * r->last_gain);
+		r->last_gain = record->gain;
+		if (!r->mended || !(stuck || away || r->slow > MOST_SLOW))
+			return stuck ? PD_NEWTON_STUCK
+			       : away ? PD_NEWTON_RUNAWAY : PD_NEWTON_TOP;
+		renew(r, par, value, gradient, hessian);
+	}
 }
 
 static pd_newton_end search(struct room *r, double *par, double *gradient,
@@ -115,17 +198,18 @@ static pd_newton_end search(struct room *r, double *par, double *gradient,
 {
 	for (record->iterations = 1; record->iterations <= MOST_STEPS;
 	     record->iterations++) {
-		record->gain = find_step(r, gradient, hessian);
-		if (!isfinite(record->gain))
-			return PD_NEWTON_STUCK;
-		measure_step(r, par, record);
-		if (record->step > LONG_STEP && record->gain < NO_GAIN)
-			return PD_NEWTON_RUNAWAY;
+		pd_newton_end end = aim(r, par, &record->value, gradient,
+		                        hessian, record);
 		int small = record->step <= SMALL_STEP;
 
+		if (end != PD_NEWTON_TOP)
+			return end;
 		if (!climb(r, par, &record->value, gradient, hessian) &&
-		    !small)
-			return PD_NEWTON_STUCK;
+		    !small) {
+			if (!r->mended)
+				return PD_NEWTON_STUCK;
+			renew(r, par, &record->value, gradient, hessian);
+		}
 		if (small)
 			return PD_NEWTON_TOP;
 	}
@@ -140,9 +224,26 @@ static int make_room(pd_arena *arena, struct room *r, size_t p)
 	r->step = PD_NEW(arena, double, p + 1);
 	r->next = PD_NEW(arena, double, p + 1);
 	r->next_gradient = PD_NEW(arena, double, p + 1);
-	r->next_hessian = PD_NEW(arena, double, p * p + 1);
+	r->next_hessian = PD_NEW(arena, double, p * p + 2 * p + 1);
 	return r->a && r->scale && r->step && r->next && r->next_gradient &&
 	       r->next_hessian;
+}
+
+static pd_status search_from(pd_arena *arena, struct room *r, size_t p,
+                             double *par, double *gradient, double *hessian,
+                             pd_newton_record *record, pd_error *err)
+{
+	pd_base_init();
+	*record = (pd_newton_record){ .end = PD_NEWTON_STUCK };
+	if (!make_room(arena, r, p))
+		return pd_fail(err, PD_NO_MEMORY, "out of memory");
+	renew(r, par, &record->value, gradient, hessian);
+	if (!isfinite(record->value))
+		return pd_fail(err, PD_NUMERIC, "the likelihood cannot be "
+		               "computed at the start of the search");
+	record->end = p ? search(r, par, gradient, hessian, record)
+	                : PD_NEWTON_TOP;
+	return PD_OK;
 }
 
 pd_status pd_newton_search(pd_arena *arena, pd_newton_function *f, void *with,
@@ -152,17 +253,17 @@ pd_status pd_newton_search(pd_arena *arena, pd_newton_function *f, void *with,
 {
 	struct room r = { .f = f, .with = with };
 
-	pd_base_init();
-	*record = (pd_newton_record){ .end = PD_NEWTON_STUCK };
-	if (!make_room(arena, &r, p))
-		return pd_fail(err, PD_NO_MEMORY, "out of memory");
-	f(with, par, &record->value, gradient, hessian);
-	if (!isfinite(record->value))
-		return pd_fail(err, PD_NUMERIC, "the likelihood cannot be "
-		               "computed at the start of the search");
-	record->end = p ? search(&r, par, gradient, hessian, record)
-	                : PD_NEWTON_TOP;
-	return PD_OK;
+	return search_from(arena, &r, p, par, gradient, hessian, record, err);
+}
+
+pd_status pd_newton_thrifty(pd_arena *arena, pd_newton_function *f,
+                            void *with, size_t p, double *par,
+                            double *gradient, double *hessian,
+                            pd_newton_record *record, pd_error *err)
+{
+	struct room r = { .f = f, .with = with, .thrifty = 1 };
+
+	return search_from(arena, &r, p, par, gradient, hessian, record, err);
 }
 
 pd_status pd_newton_covariance(pd_arena *arena, const double *hessian,

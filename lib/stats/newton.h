@@ -47,6 +47,20 @@ pd_status pd_newton_search(pd_arena *arena, pd_newton_function *f, void *with,
                            double *hessian, pd_newton_record *record,
                            pd_error *err);
 
+/*
+ * The same where a curvature costs many evaluations: asked for at the start,
+ * then mended by what the gradient changed along each step (Broyden, Fletcher,
+ * Goldfarb and Shanno's update), and asked for again where a step had to be
+ * shortened, the gain did not fall for several steps, or the search would end
+ * in anything but a top. hessian at the end is what the search went by.
+ * Source: Nocedal and Wright (2006), Numerical Optimization, section 6.1; from
+ * memory.
+ */
+pd_status pd_newton_thrifty(pd_arena *arena, pd_newton_function *f,
+                            void *with, size_t p, double *par,
+                            double *gradient, double *hessian,
+                            pd_newton_record *record, pd_error *err);
+
 /* covariance[p*p] = (-hessian)^-1. PD_NUMERIC: not positive definite. */
 pd_status pd_newton_covariance(pd_arena *arena, const double *hessian,
                                size_t p, double *covariance, pd_error *err);
