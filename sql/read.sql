@@ -53,6 +53,16 @@ FROM assays ORDER BY assay_id;
 SELECT assay_id, states, cfu_f, tnc, cfu_f_e6, cells_plated, dish_1, dish_2,
        dish_3, dish_4, dish_5, dish_6
 FROM assays ORDER BY assay_id;
+-- Dishes of every culture, in the order of method versions and time.
+--: read_dishes
+SELECT v.name, c.case_date, a.states, a.dish_1, a.dish_2, a.dish_3, a.dish_4,
+       a.dish_5, a.dish_6
+FROM assays a JOIN cases c ON c.case_id = a.assay_id >> 32
+JOIN method_versions v ON v.method_id = a.method_id
+WHERE a.states >> 40 <> 0
+   OR coalesce(a.dish_1, a.dish_2, a.dish_3, a.dish_4, a.dish_5, a.dish_6)
+      IS NOT NULL
+ORDER BY v.name, c.case_date, a.assay_id;
 -- Red and nucleated cells beside the case's same-day blood count.
 --: read_shares
 SELECT a.assay_id, a.states, a.rbc, a.tnc, c.blood_wbc, c.blood_rbc

@@ -4,6 +4,8 @@
  * Known answers: R 4.2.2 chisq.test, pchisq and dmultinom; laws of sums worked
  * out here by convolution.
  */
+#include "stats/counts.h"
+#include "stats/dish_spread.h"
 #include "stats/dishes.h"
 #include "stats/stream.h"
 
@@ -293,6 +295,91 @@ START_TEST(refusals)
 }
 END_TEST
 
+/* By hand: 14, 22, 18 have mean 18 and variance 16, 5, 31, 18 mean 18 and
+ * variance 169; c^2 = 2 (16 - 18 + 169 - 18) / 2 (2 * 324 - 16/3 - 169/3)
+ * = 149 / 586.333. Index 32/18 and 338/18, upper tails exp(-x/2) on 2 df. */
+START_TEST(spread_by_hand)
+{
+	static const double quiet[] = { 14, 22, 18 }, odd[] = { 5, 31, 18 };
+	static const double none[] = { 0, 0, 0 };
+	pd_dish_spread s = { 0 };
+	pd_dispersion d = pd_count_dispersion(quiet, 3);
+
+	ck_assert(isnan(pd_dish_spread_cv(&s)));
+	close_to("index", d.index, 1.7777777777777777, 1e-12);
+	close_to("p", d.p, 0.4111123, 5e-8);
+	d = pd_count_dispersion(odd, 3);
+	close_to("index", d.index, 18.777777777777779, 1e-12);
+	close_to("p", d.p, exp(-18.777777777777779 / 2), 1e-15);
+	close_to("p", d.p, 8.3648e-5, 5e-9);
+	pd_dish_spread_add(&s, quiet, 3, 0.001);
+	close_to("quiet", pd_dish_spread_cv(&s), 0, 0);
+	ck_assert_uint_eq(s.n_failing, 0);
+	pd_dish_spread_add(&s, none, 3, 0.001);
+	pd_dish_spread_add(&s, odd, 1, 0.001);
+	pd_dish_spread_add(&s, odd, 3, 0.001);
+	close_to("both", pd_dish_spread_cv(&s),
+	         sqrt(149 / (648 - 185 / 3.0)), 1e-12);
+	ck_assert_uint_eq(s.n_failing, 1);
+	ck_assert_uint_eq(s.n_samples, 2);
+	ck_assert_uint_eq(s.n_dishes, 6);
+	ck_assert_uint_eq(s.n_empty, 1);
+	ck_assert_uint_eq(s.n_single, 1);
+	s = (pd_dish_spread){ 0 };
+	pd_dish_spread_add(&s, odd, 3, 0.001);
+	close_to("odd alone", pd_dish_spread_cv(&s),
+	         sqrt(151 / (324 - 169 / 3.0)), 1e-12);
+}
+END_TEST
+
+/* Dishes whose rates vary by c, samples of means 4 to 60: c comes back within
+ * four Monte Carlo errors, and fair dishes fail in about 1 of 1000. */
+START_TEST(spread_comes_back)
+{
+	static const double c[] = { 0, 0.1, 0.2236068, 0.5 };
+	static const double within[] = { 0.03, 0.02, 0.015, 0.02 };
+	pd_stream stream;
+	pd_dish_spread s = { 0 };
+
+	pd_stream_init(&stream, 77, (uint64_t)_i);
+	for (int k = 0; k < 20000; k++) {
+		double mean = 4 + 56 * pd_stream_uniform(&stream), dish[3];
+
+		for (int j = 0; j < 3; j++) {
+			double rate = mean;
+
+			if (c[_i] > 0)
+				rate *= pd_stream_gamma(&stream,
+				                        1 / (c[_i] * c[_i])) *
+				        c[_i] * c[_i];
+			dish[j] = pd_stream_poisson(&stream, rate);
+		}
+		pd_dish_spread_add(&s, dish, 3, 0.001);
+	}
+	close_to("c", pd_dish_spread_cv(&s), c[_i], within[_i]);
+	if (_i == 0)
+		ck_assert(s.n_failing > 5 && s.n_failing < 45);
+}
+END_TEST
+
+/* phyper, fisher.test of R 4.2.2. */
+START_TEST(marked_among_drawn)
+{
+	close_to("2 of 8", pd_hypergeometric_upper(2, 8, 7, 20),
+	         0.894427244582, 1e-12);
+	close_to("4 of 11", pd_hypergeometric_upper(4, 11, 9, 40),
+	         0.190130533010, 1e-12);
+	close_to("all", pd_hypergeometric_upper(0, 5, 3, 20), 1, 0);
+	close_to("large", pd_hypergeometric_upper(21, 242, 382, 7643),
+	         0.00944172503229, 1e-12);
+	close_to("four", pd_hypergeometric_upper(3, 4, 4, 8),
+	         0.242857142857, 1e-12);
+	close_to("too many", pd_hypergeometric_upper(5, 4, 4, 8), 0, 0);
+	close_to("must", pd_hypergeometric_upper(1, 5, 4, 8), 1, 1e-15);
+	ck_assert(isnan(pd_hypergeometric_upper(1, 9, 4, 8)));
+}
+END_TEST
+
 static Suite *suite(void)
 {
 	Suite *s = suite_create("dishes");
@@ -308,6 +395,9 @@ static Suite *suite(void)
 	tcase_add_loop_test(t, fair_dishes, 0, 2);
 	tcase_add_loop_test(t, same_in_other_units, 0, 2);
 	tcase_add_test(t, refusals);
+	tcase_add_test(t, spread_by_hand);
+	tcase_add_loop_test(t, spread_comes_back, 0, 4);
+	tcase_add_test(t, marked_among_drawn);
 	suite_add_tcase(s, t);
 	return s;
 }

@@ -6,6 +6,7 @@
 #define PERDRAW_BASE_WATCH_H
 
 #include "base/answer.h"
+#include "base/dishes.h"
 
 /* What the cases after a signal say of it. */
 typedef enum pd_shift {
@@ -89,6 +90,7 @@ typedef struct pd_watch_answer {
 	double funnel_sd;        /* between operators, working scale           */
 	size_t n_marks;
 	pd_mark_at *mark;
+	const pd_dish_watch *dishes; /* of colonies; NULL: another outcome     */
 } pd_watch_answer;
 
 #endif

@@ -109,4 +109,23 @@ typedef struct pd_harm { size_t n_cases, n_events; } pd_harm;
 /* Cases with the adverse-event field filled at any site; events among them. */
 pd_status pd_query_harm(pd_store *s, pd_harm *out, pd_error *err);
 
+/*
+ * Every colony culture with a dish that did not fail (of either material, of
+ * single pulls and of pools), method versions by name, their cases by date:
+ * the counted dishes, and how many held a culture without a number (too many
+ * to count, a limit). version is borrowed until the next one; day: of the
+ * case, since 1970; INT32_MIN where the case has no date.
+ */
+enum { PD_QUERY_DISHES = 6 };
+typedef struct pd_query_culture {
+	const char *version;
+	int32_t day;
+	size_t n, n_cut;
+	double count[PD_QUERY_DISHES];
+} pd_query_culture;
+typedef pd_status pd_query_see_culture(void *user, const pd_query_culture *c,
+                                       pd_error *err);
+pd_status pd_query_cultures(pd_store *s, pd_query_see_culture *see,
+                            void *user, pd_error *err);
+
 #endif

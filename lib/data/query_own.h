@@ -5,6 +5,7 @@
  *   query_result.c   one outcome's results as intervals
  *   query_unit.c     results brought to the grain asked for
  *   query_event.c    adverse events at the grain asked for
+ *   query_culture.c  dishes of colony cultures, one culture at a time
  *   query_column.c   the columns a frame can carry
  *   query.c          the frame
  */

@@ -148,6 +148,9 @@ pd_status pd_watch_run(pd_store *s, const pd_watch_request *request,
 	}
 	if (st == PD_OK && !out->refusal)
 		st = pd_watch_funnel(&cases, arena, out, err);
+	if (st == PD_OK && strcmp(plan.question[0].outcome, "cfu_f") == 0)
+		st = pd_watch_dishes(s, arena, request->level, &out->dishes,
+		                     err);
 	pd_arena_free(scratch);
 	return st;
 }

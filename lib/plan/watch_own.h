@@ -5,6 +5,7 @@
  *   watch_charts.c  the charts' recursions
  *   watch_signals.c charts of all cases and of groups, their signals in words
  *   watch_funnel.c  operators beside each other
+ *   watch_dishes.c  do dishes of one sample agree?
  *   watch.c         all of it
  */
 #ifndef PERDRAW_PLAN_WATCH_OWN_H
@@ -59,6 +60,10 @@ pd_status pd_watch_signals(const struct pd_watch_cases *c, pd_arena *arena,
                            pd_error *err);
 pd_status pd_watch_funnel(const struct pd_watch_cases *c, pd_arena *arena,
                           pd_watch_answer *a, pd_error *err);
+
+/* Of all cultures of the clinic; limits of shares at `level`. */
+pd_status pd_watch_dishes(pd_store *store, pd_arena *arena, double level,
+                          const pd_dish_watch **out, pd_error *err);
 
 static inline pd_status no_memory(pd_error *err)
 {

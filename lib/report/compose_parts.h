@@ -7,6 +7,7 @@
 #define PERDRAW_REPORT_COMPOSE_PARTS_H
 
 #include "base/changes.h"
+#include "base/dishes.h"
 #include "report/block.h"
 #include "report/compose_words.h"
 
@@ -63,5 +64,8 @@ void pd_part_question(pd_doc *d, const pd_review *r, size_t i,
 void pd_part_short_cautions(pd_doc *d);
 void pd_part_cautions(pd_doc *d, const pd_review *r, size_t n_answers);
 void pd_part_closing(pd_doc *d);
+
+/* compose_dishes.c: do the dishes of one sample agree? */
+void pd_part_dishes(pd_doc *d, const pd_dish_watch *w);
 
 #endif

@@ -417,6 +417,8 @@ pd_status pd_compose_watch(const pd_watch_answer *a, pd_doc **out,
 	how(d, a);
 	if (!a->refusal)
 		funnel(d, a);
+	if (a->dishes)
+		pd_part_dishes(d, a->dishes);
 	pd_part_sources(d, &a->context);
 	pd_part_closing(d);
 	return pd_part_hand_out(d, out, err);

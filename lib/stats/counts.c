@@ -128,3 +128,23 @@ pd_dispersion pd_count_dispersion(const double *count, size_t n)
 	d.p = pd_chisq_upper(d.index, d.df);
 	return d;
 }
+
+static double ln_choose(double n, double k)
+{
+	return pd_ln_gamma(n + 1) - pd_ln_gamma(k + 1) - pd_ln_gamma(n - k + 1);
+}
+
+double pd_hypergeometric_upper(double k, double n, double marked, double all)
+{
+	double sum = 0, whole, from = fmax(fmax(k, n + marked - all), 0);
+
+	if (!(n >= 0 && n <= all && marked >= 0 && marked <= all))
+		return NAN;
+	whole = ln_choose(all, n);
+	if (k <= fmax(n + marked - all, 0))
+		return 1;
+	for (double x = from; x <= fmin(n, marked); x++)
+		sum += exp(ln_choose(marked, x) +
+		           ln_choose(all - marked, n - x) - whole);
+	return fmin(1, sum);
+}

@@ -28,4 +28,12 @@ typedef struct pd_dispersion {
 } pd_dispersion;
 pd_dispersion pd_count_dispersion(const double *count, size_t n);
 
+/*
+ * Chance of k or more marked ones among n drawn from `all`, `marked` of which
+ * are marked (Fisher's exact test of a table of four, one side):
+ *   sum over x >= k of C(marked, x) C(all - marked, n - x) / C(all, n).
+ * Whole numbers; NaN unless 0 <= n, marked <= all.
+ */
+double pd_hypergeometric_upper(double k, double n, double marked, double all);
+
 #endif
