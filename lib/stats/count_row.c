@@ -177,7 +177,8 @@ static struct tail lower_tail(const pd_count_table *t, const struct mean *m,
  * of it is lost to rounding the shorter that is. */
 static double least_left(double kept)
 {
-	return kept < ENDLESS ? 1e-10 : kept < 100 * ENDLESS ? 0.01 : 0.2;
+	return kept < ENDLESS ? 1e-10 : kept < 0.01 ? 0.01 :
+	       kept < 0.05 ? 0.1 : 0.2;
 }
 
 /* ln P(Y >= y), y > 0, its slope in e and those in t, by summing a tail;

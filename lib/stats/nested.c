@@ -15,6 +15,7 @@
 #include "stats/kenward.h"
 #include "stats/nested_dense.h"
 #include "stats/nested_kernel.h"
+#include "stats/nested_search.h"
 #include "stats/nested_tree.h"
 
 #include <math.h>
@@ -232,12 +233,34 @@ pd_status pd_nested_fit(pd_nested *m, pd_error *err)
 	return pd_nested_fit_from(m, NULL, err);
 }
 
+/* From `at` on by scoring, as far as that goes, to an end off the boundary. */
+static bool fit_scored(struct pd_nested *m, const double *at)
+{
+	double theta[PD_MAX_E] = { 0.0 };
+	unsigned scored;
+	pd_error unheard;
+
+	for (size_t e = 0; e < m->n_elements; e++) {
+		theta[e] = at[e];
+		if (!(at[e] > 0.0))
+			return false;
+	}
+	scored = pd_start_scored(m, theta);
+	if (!scored || pd_nested_fit_from(m, theta, &unheard) != PD_OK ||
+	    m->record.n_at_zero)
+		return false;
+	m->record.iterations += scored;
+	return true;
+}
+
 pd_status pd_nested_refit(struct pd_nested *m, const double *y,
                           const double *at, pd_error *err)
 {
 	pd_status st = pd_nested_set_y(m, y, err);
 
-	return st == PD_OK ? pd_nested_fit_from(m, at, err) : st;
+	if (st != PD_OK || fit_scored(m, at))
+		return st;
+	return pd_nested_fit_from(m, at, err);
 }
 
 pd_status pd_nested_set_y(struct pd_nested *m, const double *y, pd_error *err)

@@ -81,8 +81,10 @@ static void largest_first(const double *t, size_t q, size_t *perm)
 	}
 }
 
-void pd_bound_pivot(struct pd_nested *m, double *theta, bool natural)
+bool pd_bound_pivot(struct pd_nested *m, double *theta, bool natural)
 {
+	bool moved = false;
+
 	for (size_t k = 0; k < m->depth; k++) {
 		struct pd_level *lv = &m->level[k];
 		double t[PD_MAX_BLOCK];
@@ -99,7 +101,9 @@ void pd_bound_pivot(struct pd_nested *m, double *theta, bool natural)
 			continue;
 		memcpy(lv->perm, perm, sizeof perm);
 		pd_bound_theta(lv, t, theta);
+		moved = true;
 	}
+	return moved;
 }
 
 /* Is pivot j of theta already a trifle beside the residual's variance? */

@@ -204,14 +204,15 @@ static bool score(struct pd_search *s)
 	memcpy(s->trial.theta, s->at.theta, sizeof s->at.theta);
 	for (size_t k = 0; k < m->depth; k++)
 		step_level(&m->level[k], all, s->at.theta, s->trial.theta);
-	pd_point_at(s->m, &s->trial, 0);
+	s->known = pd_point_at(s->m, &s->trial, 2);
 	if (!(s->trial.value < s->at.value))
-		return false;
-	memcpy(s->at.theta, s->trial.theta, sizeof s->at.theta);
+		return s->known = false;
+	s->at = s->trial;
 	return true;
 }
 
-/* Try points at + f * step for f = 1, 1/2, ... until the deviance falls. */
+/* Try points at + f * step for f = 1, 1/2, ... until the deviance falls; of
+ * the whole step, which mostly does, the derivatives at once. */
 static bool walk(struct pd_search *s)
 {
 	double f = 1.0, slack = 1e-10 * (1.0 + fabs(s->at.value));
@@ -227,15 +228,15 @@ static bool walk(struct pd_search *s)
 		for (size_t i = 0; i < s->n_free; i++)
 			s->trial.theta[s->free[i]] += f * s->step[i];
 		pd_bound_clip(s->m, s->at.theta, s->trial.theta);
-		pd_point_at(s->m, &s->trial, 0);
+		s->known = pd_point_at(s->m, &s->trial, cut ? 0 : 2) && !cut;
 		if (s->trial.value < s->at.value + (near ? slack : 0.0))
 			break;
 		if (cut > 8 && s->trial.value < s->at.value + slack)
 			break;
 	}
 	if (!(s->trial.value < s->at.value + slack))
-		return false;
-	memcpy(s->at.theta, s->trial.theta, sizeof s->at.theta);
+		return s->known = false;
+	s->at = s->trial;
 	return true;
 }
 
@@ -250,14 +251,23 @@ static bool runs_away(const struct pd_search *s)
 	return false;
 }
 
+/* Rows of theta in their best order, and the derivatives there. */
+static bool look(struct pd_search *s, struct pd_nested *m)
+{
+	bool moved = pd_bound_pivot(m, s->at.theta, false);
+	bool known = s->known && !moved;
+
+	s->known = false;
+	return s->iterations < MAX_STEPS &&
+	       (known || pd_point_at(m, &s->at, 2));
+}
+
 static void steps(struct pd_search *s, struct pd_nested *m)
 {
 	bool told;
 
 	for (s->iterations = 0; s->end == RUNNING; s->iterations++) {
-		pd_bound_pivot(m, s->at.theta, false);
-		if (s->iterations == MAX_STEPS ||
-		    !pd_point_at(m, &s->at, 2)) {
+		if (!look(s, m)) {
 			s->end = STUCK;
 			return;
 		}

@@ -12,6 +12,7 @@ enum pd_ending { RUNNING, DONE, STUCK, FLAT, RUNAWAY };
 struct pd_search {
 	struct pd_nested *m;
 	struct pd_point at, trial;
+	bool known;            /* at's derivatives are those at its theta    */
 	size_t free[PD_MAX_E], n_free;
 	double step[PD_MAX_E]; /* of the free thetas                         */
 	double relative;       /* largest relative Newton step               */
@@ -42,8 +43,8 @@ unsigned pd_start_scored(struct pd_nested *m, double *theta);
 /* theta of one level from its T; pivots of rounding's size become exact 0. */
 void pd_bound_theta(const struct pd_level *lv, const double *t, double *theta);
 /* Largest pivots first in every level's triangle (natural: as they come);
- * theta is rewritten, T stays. */
-void pd_bound_pivot(struct pd_nested *m, double *theta, bool natural);
+ * theta is rewritten, T stays. False: nothing changed. */
+bool pd_bound_pivot(struct pd_nested *m, double *theta, bool natural);
 /*
  * Diagonals that shrink past a tenth: to exactly 0 where the variance was a
  * trifle anyway (T kept otherwise), else a quarter of what they were. from:

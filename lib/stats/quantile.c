@@ -52,6 +52,11 @@ double pd_normal_quantile(double p)
 	return p < 0.5 ? -normal_point(p) : normal_point(1 - p);
 }
 
+double pd_normal_quantile_near(double p)
+{
+	return gsl_cdf_ugaussian_Pinv(p);
+}
+
 /* Hill (1970), Comm. ACM 13, 617-619: z with P(Z > z) = P(T > t) for many
  * df; the first term left out is below 1e-16 from a million df up. */
 static double hill(double t, double df)

@@ -12,6 +12,8 @@
 double pd_normal_cdf(double x);
 double pd_normal_upper(double x);
 double pd_normal_quantile(double p);
+/* To 1e-14 of its size and at a fifth of the cost: for random numbers. */
+double pd_normal_quantile_near(double p);
 /* Student's t, df > 0 (INFINITY: normal). upper: P(T > t). */
 double pd_t_cdf(double t, double df);
 double pd_t_upper(double t, double df);

@@ -68,7 +68,7 @@ double pd_stream_uniform(pd_stream *s)
 
 double pd_stream_normal(pd_stream *s)
 {
-	return pd_normal_quantile(pd_stream_uniform(s));
+	return pd_normal_quantile_near(pd_stream_uniform(s));
 }
 
 double pd_stream_chisq(pd_stream *s, double df)
