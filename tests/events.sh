@@ -85,6 +85,7 @@ for words in "1 of 11" "4 of 14" "9.09 (0.23 to 41.3)" "2 of 12" \
 	"no more than 19% (rule of three: about 3 in 14)" \
 	"No event at either level: there is no ratio." \
 	"Not adjusted for age" \
+	"with more adverse events; triangle down: 0 worse or lower, 0 with fewer adverse events" \
 	"Not recorded: 1 patient has no case with the field filled"; do
 	check "the review says: $words" grep -qF "$words" e.flat
 done
