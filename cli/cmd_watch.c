@@ -126,7 +126,8 @@ const struct command cmd_watch = {
 	    "Charts what remains of each case after age, volume and places of its\n"
 	    "pulls are held equal, for all cases, by operator and by method version:\n"
 	    "shifts with date, likely start and size; operators beside each other,\n"
-	    "partially pooled. Exit status 1 says that there are too few cases.\n",
+	    "partially pooled. Of cfu_f also whether the dishes of one sample agree,\n"
+	    "by quarter. Exit status 1 says that there are too few cases.\n",
 	.examples =
 	    "  perdraw watch --db clinic.db\n"
 	    "  perdraw watch --db clinic.db --outcome cfu_f --baseline 2023-12-31\n",

@@ -57,8 +57,8 @@ static double shared(const double *sd, size_t n, size_t k)
 	return k + 1 < n && of > 0 ? sum / of : (double)NAN;
 }
 
-static void fit_limits(pd_fit *fit, double level, struct parts *p,
-                       bool *missing)
+static void fit_limits(pd_fit *fit, double level, bool alike,
+                       struct parts *p, bool *missing)
 {
 	pd_nested *m = pd_impute_first(fit->model);
 
@@ -71,7 +71,7 @@ static void fit_limits(pd_fit *fit, double level, struct parts *p,
 			p->low[k] = one.e.low;
 			p->high[k] = one.e.high;
 		}
-		if (k == fit->depth)
+		if (k == fit->depth || !alike)
 			continue;
 		if (pd_nested_profile_share(m, k, true, level, &one,
 		                            &unused) == PD_OK) {
@@ -109,7 +109,10 @@ pd_status pd_components_fit(const pd_rows *rows, pd_fit *fit,
 		answer->no_icc_limits =
 		    "some results are known only between limits";
 	else
-		fit_limits(fit, answer->level, &p, &missing);
+		fit_limits(fit, answer->level, !answer->share, &p, &missing);
+	if (answer->share && !answer->no_icc_limits)
+		answer->no_icc_limits =
+		    "what reaches a floor or does not has no normal law";
 	if (missing)
 		answer->no_icc_limits =
 		    "the profile of the likelihood was not found";

@@ -11,7 +11,8 @@
 #include "plan/pairs.h"
 
 /* Of a mixed model: profile limits of the restricted likelihood, none where
- * results are known between limits (one completed set knows too much). */
+ * results are known between limits (one completed set knows too much); those
+ * of a correlation neither for a share that reaches a floor. */
 pd_status pd_components_fit(const pd_rows *rows, pd_fit *fit,
                             pd_arena *arena, pd_answer *answer,
                             pd_error *err);
