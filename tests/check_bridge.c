@@ -170,6 +170,10 @@ END_TEST
 START_TEST(refusals)
 {
 	counted_by_both(1.2);
+	/* a third version, of pulls that no other counted */
+	answer_add((struct pull){ .patient = PATIENTS, .site = 1, .aliquot = 1,
+	    .syringe = 10, .age = 40, .volume = 5, .tnc = 21.5, .dish_1 = 0,
+	    .dish_2 = 0, .version = "lab-c 1" });
 	pd_store *s = answer_load();
 	pd_arena *arena = pd_arena_new();
 	pd_bridge_answer *a = bridge(s, arena, (pd_bridge_request){ TNC,
@@ -179,8 +183,15 @@ START_TEST(refusals)
 		                   .second = "lab-a 1", .level = 0.95 };
 	pd_bridge_request luck = { .outcome = "luck", .judge = "percent",
 		                   .first = "a", .second = "b", .level = 0.95 };
+	pd_bridge_request never = { TNC, .first = "lab-a 1",
+		                    .second = "lab-d 1", .level = 0.95 };
 	pd_bridge_answer out;
+	pd_error err = { .text = "" };
 
+	ck_assert_int_eq(pd_bridge_run(s, &never, &o, arena, &out, &err),
+	                 PD_USAGE);
+	ck_assert_msg(strstr(err.text, "no method version 'lab-d 1'") != NULL,
+	              "%s", err.text);
 	ck_assert_ptr_nonnull(a->refusal);
 	ck_assert_ptr_nonnull(strstr(a->refusal, "0 pulls of 0 patients"));
 	ck_assert_int_eq(pd_bridge_run(s, &same, &o, arena, &out, NULL),

@@ -272,23 +272,36 @@ static const char *joined(pd_arena *arena, const char *const *word, size_t n,
 	return text;
 }
 
-static const char *codes_of(const pd_release_work *w, const struct about *a)
+/* The words a column may hold, NULL where it is free; false: no memory. */
+static bool codes_of(const pd_release_work *w, const struct about *a,
+                     const char **out)
 {
 	const char *const *words = a->field == PD_N_FIELDS
 	                               ? NULL : pd_vocab_words(a->field);
+	const char *more = "";
+	size_t n = 99;
 
-	switch (a->id) {
-	case RL_C_AGE:
-		return w->ask.whole_years ? NULL
-		                          : joined(w->arena, age_words, 9, "");
-	case RL_C_BMI: return joined(w->arena, bmi_words, N_BMI, "");
-	case RL_C_OUTCOME:
-		return joined(w->arena, pd_vocab_words(PD_F_OUTCOME),
-		              RL_OUTCOMES, "");
-	case RL_C_MARK: return marks;
-	case RL_C_ADVERSE: return joined(w->arena, words, RL_EVENT, "|event");
-	default: return words ? joined(w->arena, words, 99, "") : NULL;
+	*out = NULL;
+	if (a->id == RL_C_MARK) {
+		*out = marks;
+		return true;
 	}
+	if (a->id == RL_C_AGE) {
+		words = w->ask.whole_years ? NULL : age_words;
+		n = 9;
+	} else if (a->id == RL_C_BMI) {
+		words = bmi_words;
+		n = N_BMI;
+	} else if (a->id == RL_C_OUTCOME) {
+		words = pd_vocab_words(PD_F_OUTCOME);
+		n = RL_OUTCOMES;
+	} else if (a->id == RL_C_ADVERSE) {
+		n = RL_EVENT;
+		more = "|event";
+	}
+	if (words)
+		*out = joined(w->arena, words, n, more);
+	return !words || *out;
 }
 
 static bool is_wanted(const pd_release_work *w, const struct about *a,
@@ -304,8 +317,8 @@ static bool is_wanted(const pd_release_work *w, const struct about *a,
 	return a->in & (table == PD_RELEASE_LONG ? IN_LONG : IN_WIDE);
 }
 
-static pd_release_column column_of(const pd_release_work *w,
-                                   const struct about *a)
+static bool column_of(const pd_release_work *w, const struct about *a,
+                      pd_release_column *out)
 {
 	const pd_field_info *f = a->field == PD_N_FIELDS
 	                             ? NULL : pd_field_about(a->field);
@@ -313,9 +326,9 @@ static pd_release_column column_of(const pd_release_work *w,
 		.name = a->name ? a->name : f->header,
 		.words = a->words ? a->words : f->words,
 		.unit = a->id == RL_C_DAYS ? "d" : f ? f->unit : "",
-		.derived = a->derived, .codes = codes_of(w, a),
-		.number = a->number, .tells = a->tells,
+		.derived = a->derived, .number = a->number, .tells = a->tells,
 	};
+	bool ok = codes_of(w, a, &c.codes);
 
 	if (a->derived == as_is && *c.unit)
 		c.derived = "as it was written down, in this unit";
@@ -325,7 +338,8 @@ static pd_release_column column_of(const pd_release_work *w,
 		c.unit = "a";
 	if (a->id == RL_C_METHOD && w->ask.method_names)
 		c.derived = "as it was written down, kept by choice";
-	return c;
+	*out = c;
+	return ok;
 }
 
 /* A result's two columns of the wide table. */
@@ -370,7 +384,8 @@ static bool make_table(pd_release_work *w, int which)
 		if (!is_wanted(w, &columns[k], which))
 			continue;
 		id[t->n_columns] = columns[k].id;
-		t->column[t->n_columns++] = column_of(w, &columns[k]);
+		if (!column_of(w, &columns[k], &t->column[t->n_columns++]))
+			return false;
 	}
 	return true;
 }

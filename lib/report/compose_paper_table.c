@@ -327,6 +327,9 @@ void pd_paper_small_cells(pd_paper_doc *w, pd_block *list)
 		}
 	if (n > MOST_NAMED)
 		pd_buf_print(&b, "; and %zu more", n - MOST_NAMED);
+
+	const char *named = pd_doc_take(w->d, &b);
+
 	if (n)
 		pd_doc_item(
 		    w->d, list,
@@ -336,7 +339,5 @@ void pd_paper_small_cells(pd_paper_doc *w, pd_block *list)
 		                 "categories or leave them out before "
 		                 "publishing: %s.",
 		                 n, n == 1 ? "" : "s", w->characteristics,
-		                 n == 1 ? "s" : "", w->p->least,
-		                 pd_buf_text(&b)));
-	pd_buf_clear(&b);
+		                 n == 1 ? "s" : "", w->p->least, named));
 }

@@ -214,7 +214,9 @@ size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
 {
 	size_t lines = 0;
 
-	while (*text) {
+	if (!text && s)
+		s->failed = true; /* it could not be made */
+	while (text && *text) {
 		size_t n = line_length(text, height, width);
 
 		if (n == 0)

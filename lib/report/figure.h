@@ -78,7 +78,8 @@ void pd_scene_text(pd_scene *s, pd_ink ink, double height, pd_anchor anchor,
 void pd_scene_side_text(pd_scene *s, pd_ink ink, double height, double x,
                         double y, const char *text);
 /* Text in lines no longer than `width`, the first at y, each `step` below;
- * returns the number of lines. Draws nothing with a NULL scene. */
+ * returns the number of lines. Draws nothing with a NULL scene; text NULL is one
+ * that memory did not suffice for: the scene is marked. */
 size_t pd_scene_wrapped(pd_scene *s, pd_ink ink, double height,
                         pd_anchor anchor, bool strong, double x, double y,
                         double step, double width, const char *text);

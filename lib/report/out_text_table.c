@@ -126,7 +126,7 @@ static bool line_of_cells(pd_page *p, const pd_table *t, const struct layout *l,
 	return any;
 }
 
-static size_t count_lines(const char *text, size_t width)
+static size_t count_lines(pd_page *p, const char *text, size_t width)
 {
 	size_t n = 0;
 	pd_buf line;
@@ -136,6 +136,8 @@ static size_t count_lines(const char *text, size_t width)
 		pd_buf_reset(&line);
 		n++;
 	}
+	if (!pd_buf_ok(&line))
+		p->failed = true;
 	pd_buf_clear(&line);
 	return n;
 }
@@ -147,7 +149,7 @@ static void heads(pd_page *p, const pd_table *t, const struct layout *l,
 
 	for (size_t j = 0; j < l->n; j++) {
 		left[j] = pd_buf_text(&l->head[j]);
-		wait[j] = count_lines(left[j], l->have[j]);
+		wait[j] = count_lines(p, left[j], l->have[j]);
 		lines = most(lines, wait[j]);
 	}
 	for (size_t j = 0; j < l->n; j++)

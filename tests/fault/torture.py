@@ -240,7 +240,7 @@ class Trial:
            f"{r.returncode}: {r.stderr[-300:]!r}")
 
 
-LEDGER = ("plans", "looks", "effects", "claims", "audit")
+LEDGER = ("plans", "looks", "look_effects", "claims", "audit")
 DATABASES = ("c.db", "new.db", "copy.db")
 FORCED = {"ask", "review", "claim", "workbook", "paper"}
 
