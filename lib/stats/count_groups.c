@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { SHARE_NODES = 5 };
 static const double DIFFERENCE = 1e-4; /* of a parameter of order 1 */
 
 /* ---- setting up --------------------------------------------------------- */
@@ -167,6 +168,9 @@ pd_status pd_count_groups_new(pd_arena *arena, const pd_mixed_spec *spec,
 	if (!make_scratch(arena, out))
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	copy_rows(out, rows, q);
+	st = pd_count_rule_set(&out->shares, SHARE_NODES, err);
+	if (st != PD_OK)
+		return st;
 	st = pd_count_table_new(arena, most, &out->table, err);
 	if (st == PD_OK)
 		st = pd_count_table_cut(arena, &out->table, out->y,
@@ -397,26 +401,38 @@ static void differences(pd_count_groups *g, const double *par,
                         double *hessian)
 {
 	size_t m = g->p + 1 + g->free_theta;
-	double apart = g->rough ? DIFFERENCE : 2 * DIFFERENCE;
 
 	memcpy(g->moved, par, m * sizeof *par);
-	if (g->rough)
-		all_groups(g, par, g->hessian_low, NULL, NULL);
 	for (size_t j = 0; j < m; j++) {
 		g->moved[j] = par[j] + DIFFERENCE;
 		all_groups(g, g->moved, g->hessian_high, NULL, NULL);
 		g->moved[j] = par[j] - DIFFERENCE;
-		if (!g->rough)
-			all_groups(g, g->moved, g->hessian_low, NULL, NULL);
+		all_groups(g, g->moved, g->hessian_low, NULL, NULL);
 		g->moved[j] = par[j];
 		for (size_t k = 0; k < m; k++)
 			hessian[j * m + k] = (g->hessian_high[k] -
-			                      g->hessian_low[k]) / apart;
+			                      g->hessian_low[k]) /
+			                     (2 * DIFFERENCE);
 	}
 	for (size_t j = 0; j < m; j++)
 		for (size_t k = 0; k < j; k++)
 			hessian[j * m + k] = 0.5 * (hessian[j * m + k] +
 			                            hessian[k * m + j]);
+}
+
+/* With the few nodes of g->shares, whose shares give a curvature. */
+static void by_shares(pd_count_groups *g, const double *par, double *gradient,
+                      double *hessian)
+{
+	pd_count_rule rule = g->rule;
+	bool exact = g->exact;
+	int whole = 1;
+
+	g->rule = g->shares;
+	g->exact = false;
+	all_groups(g, par, gradient, hessian, &whole);
+	g->rule = rule;
+	g->exact = exact;
 }
 
 void pd_count_groups_likelihood(void *with, const double *par, double *value,
@@ -427,9 +443,13 @@ void pd_count_groups_likelihood(void *with, const double *par, double *value,
 	bool blank = g->exact && (g->free_theta || g->any_cut);
 	int whole = !blank;
 
-	if (hessian && whole)
+	if (hessian && g->rough) {
+		by_shares(g, par, gradient, hessian);
+		whole = 0; /* value and slopes are those of the rule in use */
+	} else if (hessian && whole) {
 		*value = all_groups(g, par, gradient, hessian, &whole);
-	if (hessian && !whole)
+	}
+	if (hessian && !whole && !g->rough)
 		differences(g, par, hessian);
 	if (!hessian || !whole)
 		*value = all_groups(g, par, gradient, NULL, NULL);

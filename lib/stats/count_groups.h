@@ -25,8 +25,11 @@ typedef struct pd_count_groups {
 	bool free_theta;         /* ln theta is parameter p + 1              */
 	bool exact;              /* Hessian of the rule itself; otherwise
 	                            that of the integral, for searching      */
-	bool rough;              /* differences to one side: good enough to
-	                            begin a search with                      */
+	bool rough;              /* a Hessian good enough to begin a search
+	                            with: by the shares of a rule of 5 nodes
+	                            (of nested groups: differences to one
+	                            side)                                    */
+	pd_count_rule shares;    /* that rule                                */
 	/* Scratch: */
 	pd_count_desk desk;
 	pd_count_spread spread;  /* over the rows of a group                 */
@@ -50,7 +53,7 @@ pd_status pd_count_groups_nodes(pd_count_groups *g, unsigned nodes,
  * approximated log-likelihood and its gradient, both analytic. The Hessian
  * where `exact` by central differences of the gradient (of whole Poisson
  * counts: of the two slopes of each group's own integral), else by the shares
- * of the nodes.
+ * of the nodes, `rough` by those of a rule of 5 nodes in place of that in use.
  */
 void pd_count_groups_likelihood(void *with, const double *par, double *value,
                                 double *gradient, double *hessian);

@@ -140,11 +140,15 @@ static struct tail upper_tail(const pd_count_table *t, const struct mean *m,
 	struct tail tail = { 0, 0, 0 };
 	double rise_t = t->rise_t[y], rise_tt = t->rise_tt[y], w = 1;
 	double k = (double)y;
+	int plain = isinf(m->theta); /* Poisson: no slopes in t */
 
 	for (;; k++) {
-		double part = isinf(m->theta) ? 0 : k / (m->theta + k);
+		double part = plain ? 0 : k / (m->theta + k);
 
-		add_term(&tail, m, k, rise_t, rise_tt, w);
+		if (!plain)
+			add_term(&tail, m, k, rise_t, rise_tt, w);
+		else
+			tail.sum += w;
 		/* p(k+1) / p(k) */
 		double ratio = (m->mu * m->kept + k * m->share) / (k + 1);
 
@@ -167,7 +171,11 @@ static struct tail lower_tail(const pd_count_table *t, const struct mean *m,
 	for (size_t k = y; k-- > 0;) {
 		double below = (double)k - 1;
 
-		add_term(&tail, m, (double)k, t->rise_t[k], t->rise_tt[k], w);
+		if (isinf(m->theta))
+			tail.sum += w;
+		else
+			add_term(&tail, m, (double)k, t->rise_t[k],
+			         t->rise_tt[k], w);
 		w *= (double)k / (m->mu * m->kept + below * m->share);
 	}
 	return tail;
