@@ -39,15 +39,22 @@ typedef struct pd_cut_start {
 
 typedef struct pd_cut_node {
 	double l[PD_CUT_TERMS], t[PD_CUT_TERMS], tt[PD_CUT_TERMS];
-	double at;      /* place: a whole number of steps                    */
+	double at;      /* place, in steps                                   */
 	unsigned turn;  /* the theta it holds for; 0: nothing is kept here   */
 	int fit;        /* all terms are finite and exact enough             */
+	int steep;      /* h falls so fast upwards that none should follow   */
 } pd_cut_node;
 
-/* The series kept of one count, at one theta at a time. */
+/*
+ * The series kept of one count, at one theta at a time. From `base` on up each
+ * follows from the one below, by way of a series between them: upwards errors
+ * in h, u and w shrink as exp(-h d). Below base, and above a steep one, tails
+ * are summed.
+ */
 typedef struct pd_cut {
 	double y, step;
 	unsigned turn;
+	double base, top; /* places; NaN: not looked for yet                 */
 	pd_cut_node *node;
 } pd_cut;
 
@@ -55,10 +62,14 @@ typedef struct pd_cut {
 int pd_cut_new(pd_arena *arena, size_t y, double theta, pd_cut *out);
 /* Forgets all that held for another theta. */
 void pd_cut_set(pd_cut *c, double theta);
-/* The node nearest to e; *begin: where its series starts, if it is not kept
- * yet (turn unlike that of c) and has to be made. */
-pd_cut_node *pd_cut_near(const pd_cut *c, double e, double *begin);
-void pd_cut_make(const pd_cut *c, double begin, const pd_cut_start *from,
+/* The node that holds a place. */
+pd_cut_node *pd_cut_node_of(const pd_cut *c, double place);
+/* The node nearest to e, which may not hold it yet (turn 0), and its place;
+ * NULL where none is kept of it. Needs a base. */
+pd_cut_node *pd_cut_near(const pd_cut *c, double e, double *place);
+/* Where the search for a base begins: the tail is short enough there. */
+double pd_cut_lowest(const pd_cut *c);
+void pd_cut_make(const pd_cut *c, double place, const pd_cut_start *from,
                  pd_cut_node *out);
 /* 0 where the node has no series (also where a tail is too long to sum). */
 int pd_cut_at(const pd_cut *c, const pd_cut_node *node, double e,

@@ -221,21 +221,63 @@ static void sum_tail(const pd_count_table *t, const struct mean *m, size_t y,
 	s->tt = tail.tt / tail.sum - s->t * s->t;
 }
 
+/* A series at a place, from the value there or, NULL, from a tail. */
 static void make_series(const pd_count_table *t, const pd_cut *c,
-                        double begin, pd_cut_node *node)
+                        double place, const pd_cut_value *value,
+                        pd_cut_node *node)
 {
-	struct mean m = at_mean(t, begin);
+	double e = place * c->step;
+	struct mean m = at_mean(t, e);
 	size_t y = (size_t)c->y;
 	pd_count_slopes at;
 	pd_cut_start from = { .y = c->y, .mu = m.mu, .kept = m.kept,
 	                      .share = m.share };
 
-	whole_row(t, &m, y, begin, &at);
+	whole_row(t, &m, y, e, &at);
 	from.e = at.e;
 	from.t = at.t;
 	from.tt = at.tt;
-	sum_tail(t, &m, y, begin, at.l, &from.sum);
-	pd_cut_make(c, begin, &from, node);
+	if (value)
+		from.sum = *value;
+	else
+		sum_tail(t, &m, y, e, at.l, &from.sum);
+	pd_cut_make(c, place, &from, node);
+}
+
+/* The lowest place from which series go up; INFINITY: none below ln y. */
+static void find_base(const pd_count_table *t, pd_cut *c)
+{
+	double end = log(c->y) / c->step;
+
+	for (double at = pd_cut_lowest(c); at <= end; at++) {
+		pd_cut_node *node = pd_cut_node_of(c, at);
+
+		make_series(t, c, at, NULL, node);
+		if (node->fit) {
+			c->base = c->top = at;
+			return;
+		}
+	}
+	c->base = c->top = INFINITY;
+}
+
+/* From the highest place known on up to one, or to a steep one before it, each
+ * in two halves. */
+static void go_up(const pd_count_table *t, pd_cut *c, double place)
+{
+	while (c->top < place) {
+		const pd_cut_node *from = pd_cut_node_of(c, c->top);
+		pd_cut_node half;
+		pd_cut_value v;
+
+		if (from->steep)
+			return;
+		pd_cut_at(c, from, (c->top + 0.5) * c->step, &v);
+		make_series(t, c, c->top + 0.5, &v, &half);
+		c->top++;
+		pd_cut_at(c, &half, c->top * c->step, &v);
+		make_series(t, c, c->top, &v, pd_cut_node_of(c, c->top));
+	}
 }
 
 /* The same by the series kept nearby, where there is one. */
@@ -243,17 +285,19 @@ static void at_least_value(const pd_count_table *t, const struct mean *m,
                            size_t y, double e, double whole, pd_cut_value *s)
 {
 	pd_cut *c = t->cut ? t->cut[y] : NULL;
-	pd_cut_node *node;
-	double begin;
+	pd_cut_node *node = NULL;
+	double place;
 
-	if (c) {
-		node = pd_cut_near(c, e, &begin);
-		if (!node->turn)
-			make_series(t, c, begin, node);
-		if (pd_cut_at(c, node, e, s))
-			return;
-	}
-	sum_tail(t, m, y, e, whole, s);
+	if (c && isnan(c->base))
+		find_base(t, c);
+	if (c)
+		node = pd_cut_near(c, e, &place);
+	if (node && place > c->top)
+		go_up(t, c, place);
+	if (node && node->turn != c->turn)
+		make_series(t, c, place, NULL, node);
+	if (!node || !pd_cut_at(c, node, e, s))
+		sum_tail(t, m, y, e, whole, s);
 }
 
 static void cut_row(const pd_count_table *t, const struct mean *m, size_t y,
