@@ -8,10 +8,24 @@
 /* theta / (mu + theta) below which the upper tail is too long to be summed. */
 static const double ENDLESS = 1e-4;
 
+/* A growing sum of terms that are not below 0, with what rounding took (Neumaier
+ * 1974). */
+struct sum {
+	double high, low;
+};
+
+static void add_to(struct sum *s, double x)
+{
+	double next = s->high + x;
+
+	s->low += s->high >= x ? (s->high - next) + x : (x - next) + s->high;
+	s->high = next;
+}
+
 pd_status pd_count_table_new(pd_arena *arena, size_t most,
                              pd_count_table *out, pd_error *err)
 {
-	long double sum = 0;
+	struct sum sum = { 0, 0 };
 
 	*out = (pd_count_table){ .most = most };
 	out->log_factorial = PD_NEW(arena, double, most + 1);
@@ -21,8 +35,8 @@ pd_status pd_count_table_new(pd_arena *arena, size_t most,
 	if (!out->log_factorial || !out->rise || !out->rise_t || !out->rise_tt)
 		return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	for (size_t y = 1; y <= most; y++) {
-		sum += logl((long double)y);
-		out->log_factorial[y] = (double)sum;
+		add_to(&sum, log((double)y));
+		out->log_factorial[y] = sum.high + sum.low;
 	}
 	pd_count_table_set(out, INFINITY);
 	return PD_OK;
@@ -54,7 +68,7 @@ pd_status pd_count_table_cut(pd_arena *arena, pd_count_table *t,
 
 void pd_count_table_set(pd_count_table *t, double theta)
 {
-	long double rise = 0;
+	struct sum rise = { 0, 0 };
 
 	if (t->theta == theta)
 		return;
@@ -65,8 +79,8 @@ void pd_count_table_set(pd_count_table *t, double theta)
 		double k = (double)(y - 1);
 		double part = isinf(theta) ? 0 : k / (theta + k);
 
-		rise += log1p(k / theta);
-		t->rise[y] = (double)rise;
+		add_to(&rise, log1p(k / theta));
+		t->rise[y] = rise.high + rise.low;
 		t->rise_t[y] = t->rise_t[y - 1] - part;
 		t->rise_tt[y] = t->rise_tt[y - 1] + part * (1 - part);
 	}
