@@ -282,6 +282,8 @@ static Suite *suite(void)
 	TCase *t = tcase_create("page figures");
 
 	tcase_set_timeout(t, 60);
+	/* so that the checks of memory see what is ours */
+	tcase_add_checked_fixture(t, NULL, pd_picture_release);
 	tcase_add_loop_test(t, sheet_fit, 0, COUNT(fits));
 	tcase_add_test(t, sheet_without_text);
 	tcase_add_test(t, png_sums);
@@ -301,7 +303,6 @@ int main(void)
 	SRunner *r = srunner_create(suite());
 
 	srunner_run_all(r, CK_NORMAL);
-	pd_picture_release(); /* so that memcheck sees what is ours */
 	int failed = srunner_ntests_failed(r);
 	int passed = srunner_ntests_run(r) - failed;
 
