@@ -18,6 +18,7 @@ struct digests {
 struct taking {
 	crypto_generichash_state state;
 	size_t n;
+	bool no_memory;
 	unsigned char piece[PIECE];
 };
 
@@ -68,6 +69,8 @@ static void take_column(struct taking *t, sqlite3_stmt *q, int k)
 		                        : sqlite3_column_blob(q, k);
 		size_t n = (size_t)sqlite3_column_bytes(q, k);
 
+		/* an empty blob has no bytes; anything else has */
+		t->no_memory |= !bytes && (n || kind == SQLITE_TEXT);
 		take_word(t, kind == SQLITE_TEXT ? 't' : 'b', n);
 		take(t, bytes, bytes ? n : 0);
 		break;
@@ -95,6 +98,7 @@ static pd_status digest_rows(pd_store *s, sqlite3_stmt *q, struct taking *t,
 	d->name[d->n][length] = '\0';
 	crypto_generichash_init(&t->state, NULL, 0, DIGEST);
 	t->n = 0;
+	t->no_memory = false;
 	for (;;) {
 		pd_status st = pd_db_step(s, q, &row, err);
 
@@ -104,6 +108,8 @@ static pd_status digest_rows(pd_store *s, sqlite3_stmt *q, struct taking *t,
 			break;
 		for (int k = 1; k < n; k++)
 			take_column(t, q, k);
+		if (t->no_memory)
+			return pd_fail(err, PD_NO_MEMORY, "out of memory");
 	}
 	crypto_generichash_update(&t->state, t->piece, t->n);
 	crypto_generichash_final(&t->state, hash, DIGEST);
