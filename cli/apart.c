@@ -1,5 +1,6 @@
 /* apart.c - a child, a pipe, and a whole message or a failure. */
 #include "apart.h"
+#include "out.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -13,23 +14,6 @@ struct head {
 	pd_error err;
 	size_t length;
 };
-
-static bool send_all(int fd, const void *bytes, size_t n)
-{
-	const char *at = bytes;
-
-	while (n) {
-		ssize_t sent = write(fd, at, n);
-
-		if (sent < 0 && errno == EINTR)
-			continue;
-		if (sent <= 0)
-			return false;
-		at += sent;
-		n -= (size_t)sent;
-	}
-	return true;
-}
 
 static bool take_all(int fd, void *bytes, size_t n)
 {
@@ -62,8 +46,8 @@ static void be_child(apart_work *work, const void *subject, int fd)
 		head.status = pd_fail(&head.err, PD_NO_MEMORY,
 		                      "out of memory");
 	head.length = head.status == PD_OK ? made.length : 0;
-	_exit(!send_all(fd, &head, sizeof head) ||
-	      !send_all(fd, pd_buf_text(&made), head.length));
+	_exit(out_all(fd, &head, sizeof head) != 0 ||
+	      out_all(fd, pd_buf_text(&made), head.length) != 0);
 }
 
 /* The whole message into `out`; false: it stopped before its end. */

@@ -54,8 +54,10 @@ pd_status out_check(const char *path, bool force, const char *const *keep,
 	return PD_OK;
 }
 
-int out_bytes(int fd, const char *text, size_t length)
+int out_all(int fd, const void *bytes, size_t length)
 {
+	const char *text = bytes;
+
 	while (length) {
 		ssize_t n = write(fd, text, length);
 
@@ -66,7 +68,12 @@ int out_bytes(int fd, const char *text, size_t length)
 		text += n;
 		length -= (size_t)n;
 	}
-	return fsync(fd);
+	return 0;
+}
+
+int out_bytes(int fd, const char *text, size_t length)
+{
+	return out_all(fd, text, length) == 0 ? fsync(fd) : -1;
 }
 
 /* The text to a new file beside `path`; *temporary is its name, to be freed,

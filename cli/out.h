@@ -35,6 +35,8 @@ pd_status out_write_set(const struct out_file *file, size_t n,
 /* The same to a file, mode 0600, and not noted: what belongs to no manifest. */
 pd_status out_apart(const char *path, bool force, const char *text,
                     size_t length, pd_error *err);
+/* All bytes to a file or a pipe; -1 with errno set where they are not. */
+int out_all(int fd, const void *bytes, size_t length);
 /* All bytes onto the disk; -1 with errno set where they are not. */
 int out_bytes(int fd, const char *text, size_t length);
 /* Flush standard output; the exit status: `status`, or that of PD_IO when it

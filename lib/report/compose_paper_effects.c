@@ -9,20 +9,10 @@
 
 const char *pd_paper_margin(pd_doc *d, const pd_answer *a)
 {
-	double low, high;
 	pd_buf b;
 
-	pd_margin_limits(a, &low, &high);
 	pd_buf_init(&b);
-	if (a->scale == PD_RATIO) {
-		pd_number_fixed(&b, low, 2);
-		pd_buf_add(&b, " to ");
-		pd_number_fixed(&b, high, 2);
-	} else {
-		pd_number_short(&b, low);
-		pd_buf_add(&b, " to ");
-		pd_number_short(&b, high);
-	}
+	pd_margin_add(&b, a);
 	return pd_doc_take(d, &b);
 }
 

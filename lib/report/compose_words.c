@@ -208,28 +208,35 @@ const char *pd_say_judged(pd_doc *d, const pd_answer *a)
 	return pd_doc_print(d, "%s: %s", a->outcome_words, a->judge_words);
 }
 
-const char *pd_say_margin(pd_doc *d, const pd_answer *a)
+void pd_margin_add(pd_buf *b, const pd_answer *a)
 {
 	double low, high;
+
+	pd_margin_limits(a, &low, &high);
+	if (a->scale == PD_RATIO) {
+		pd_number_fixed(b, low, 2);
+		pd_buf_add(b, " to ");
+		pd_number_fixed(b, high, 2);
+	} else {
+		pd_number_short(b, low);
+		pd_buf_add(b, " to ");
+		pd_number_short(b, high);
+	}
+}
+
+const char *pd_say_margin(pd_doc *d, const pd_answer *a)
+{
 	pd_buf b;
 
 	if (!isfinite(a->margin))
 		return "no margin was declared, so these data cannot reach "
 		       "\"no difference that matters\"";
-	pd_margin_limits(a, &low, &high);
 	pd_buf_init(&b);
 	pd_buf_add(&b, a->scale == PD_RATIO ? "a ratio from "
 	                                    : "a difference from ");
-	if (a->scale == PD_RATIO) {
-		pd_number_fixed(&b, low, 2);
-		pd_buf_add(&b, " to ");
-		pd_number_fixed(&b, high, 2);
-	} else {
-		pd_number_short(&b, low);
-		pd_buf_add(&b, " to ");
-		pd_number_short(&b, high);
+	pd_margin_add(&b, a);
+	if (a->scale != PD_RATIO)
 		pd_buf_add(&b, " percentage points");
-	}
 	pd_buf_add(&b, " does not change practice");
 	return pd_doc_take(d, &b);
 }

@@ -36,6 +36,8 @@ const char *pd_say_less(pd_doc *d, const pd_answer *a, const pd_effect *e);
 const char *pd_say_more(pd_doc *d, const pd_answer *a, const pd_effect *e);
 /* "colony-forming units (CFU-F): concentration, per mL of aspirate" */
 const char *pd_say_judged(pd_doc *d, const pd_answer *a);
+/* "0.80 to 1.25": the limits of the margin on the printed scale. */
+void pd_margin_add(pd_buf *b, const pd_answer *a);
 /* "a ratio from 0.80 to 1.25 does not change practice" and the like. */
 const char *pd_say_margin(pd_doc *d, const pd_answer *a);
 /* For how many readings the printed interval holds, and that of one alone. */
