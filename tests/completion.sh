@@ -9,11 +9,11 @@ export LC_ALL
 cd "$scratch"
 HOME=$scratch
 export HOME
-mkdir work
+mkdir plans
 : >some.csv
 printf '[plan]\ntitle = x\n[one-a]\n[ $(touch pwned) ]\n[two_b] # c\n' \
-	>work/some.plan
-cp work/some.plan 'work/$(touch pwned).plan'
+	>plans/some.plan
+cp plans/some.plan 'plans/$(touch pwned).plan'
 
 for shell in bash zsh fish; do
 	status 0 "the script for $shell" "$perdraw" --completion-for "$shell"
@@ -62,11 +62,11 @@ line 'perdraw ask -f t' text tsv
 line 'perdraw ask --format=t' text tsv
 line 'perdraw review --date '
 line 'perdraw watch --outcome tn' tnc
-line 'perdraw size --plan work/some.plan ' one-a two_b
-line 'perdraw ask --quiet -p ~/work/some.plan t' two_b
-line "perdraw size --plan 'work/\$(touch pwned).plan' " one-a two_b
-line 'perdraw size --plan work/none.plan '
-line 'perdraw verify --folder wor' work
+line 'perdraw size --plan plans/some.plan ' one-a two_b
+line 'perdraw ask --quiet -p ~/plans/some.plan t' two_b
+line "perdraw size --plan 'plans/\$(touch pwned).plan' " one-a two_b
+line 'perdraw size --plan plans/none.plan '
+line 'perdraw verify --folder pla' plans
 line 'perdraw load --db some' some.csv
 line 'perdraw load some' some.csv
 line 'perdraw load --date some'
